@@ -1,0 +1,1 @@
+"""From the blink of a lamp wired to a button to the screen's answer."""

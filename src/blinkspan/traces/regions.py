@@ -1,0 +1,71 @@
+"""Places in the picture: the lamp's, the panel's and the watched part's."""
+
+from dataclasses import dataclass
+
+from blinkspan.errors import BadRegion
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Rectangle:
+    """A box of whole pixels: left, top, width, height."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+
+    @property
+    def middle_row_px(self) -> float:
+        """The row through the vertical centre, in pixels from the picture's top edge."""
+        return self.y + self.height / 2
+
+    def within(self, width_px: int, height_px: int, name: str) -> "Rectangle":
+        """Return the box itself, refused where it leaves a picture of that size.
+
+        Raises
+        ------
+        BadRegion
+            The box is empty or any part of it lies outside.
+        """
+        if self.width < 1 or self.height < 1:
+            raise BadRegion(
+                f"the {name} region is {self.width}x{self.height} pixels; "
+                "give a width and height above 0"
+            )
+        if (
+            self.x < 0
+            or self.y < 0
+            or self.x + self.width > width_px
+            or self.y + self.height > height_px
+        ):
+            raise BadRegion(
+                f"the {name} region {self.x},{self.y},{self.width},{self.height} leaves the "
+                f"{width_px}x{height_px} picture; give x,y,width,height inside it"
+            )
+        return self
+
+
+@dataclass(frozen=True, slots=True)
+class Quadrilateral:
+    """Four corners of the panel from top left clockwise, in pixels."""
+
+    corners: tuple[Point, Point, Point, Point]
+
+    def bounding_box(self) -> Rectangle:
+        """Return the smallest box of whole pixels that holds the corners."""
+        xs = [x for x, _ in self.corners]
+        ys = [y for _, y in self.corners]
+        left, top = int(min(xs)), int(min(ys))
+        return Rectangle(left, top, round(max(xs)) - left, round(max(ys)) - top)
+
+
+@dataclass(frozen=True, slots=True)
+class Regions:
+    """The three regions of a take and which of them the program proposed itself."""
+
+    lamp: Rectangle
+    panel: Quadrilateral | None
+    watch: Rectangle
+    proposed: tuple[str, ...] = ()
