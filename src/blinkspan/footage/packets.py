@@ -1,0 +1,130 @@
+"""The index of a take: which frames it holds and when, from its packets alone.
+
+No picture is decoded: 2400 packets take some 25 ms. Packets outside an edit
+list are read but not shown, so they are left out of the frames and kept as
+places from which decoding may start.
+"""
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from av.container import InputContainer
+from av.error import FFmpegError
+from av.video.stream import VideoStream
+
+from blinkspan.errors import UnreadableTake
+from blinkspan.footage.clock import Stamps
+
+
+@dataclass(frozen=True, slots=True)
+class KeyFrame:
+    """A place where decoding can start: its stamp, and its place in the order of decoding."""
+
+    stamp: int
+    decode_order: int
+
+
+@dataclass(frozen=True, slots=True)
+class PacketIndex:
+    """What a take promises.
+
+    Attributes
+    ----------
+    stamps : ndarray of int64, shape (n,)
+        Presentation stamps of the frames shown, rising, in ticks.
+    time_base_s : Fraction
+        Seconds a tick.
+    keys : tuple of KeyFrame
+        In order of their stamps; includes those an edit list hides.
+    decode_order : dict
+        Place in the order of decoding of each packet, by its stamp.
+    """
+
+    stamps: Stamps
+    time_base_s: Fraction
+    keys: tuple[KeyFrame, ...]
+    decode_order: dict[int, int]
+
+    def key_at_or_before(self, frame: int) -> int:
+        """Return the number of the last key from which a frame can be decoded.
+
+        Frames shown from a key on need nothing shown before it, however the
+        packets between them are ordered.
+        """
+        stamps = [key.stamp for key in self.keys]
+        return max(bisect_right(stamps, int(self.stamps[frame])) - 1, 0)
+
+    def first_shown_from(self, key: int) -> int:
+        """Return the number of the first frame shown at a key or after it."""
+        return int(np.searchsorted(self.stamps, self.keys[key].stamp))
+
+    def lies_by(self, stamp: int | None, key: int) -> bool:
+        """Whether a packet comes no later than a key in the order of decoding."""
+        place = None if stamp is None else self.decode_order.get(stamp)
+        return place is not None and place <= self.keys[key].decode_order
+
+    def key_frames(self) -> list[int]:
+        """Return the numbers of the shown frames that are keys."""
+        key_stamps = np.array([key.stamp for key in self.keys])
+        return np.flatnonzero(np.isin(self.stamps, key_stamps)).tolist()
+
+
+def index_packets(container: InputContainer, stream: VideoStream) -> PacketIndex:
+    """Return the index of a stream, read from the container's present place to its end.
+
+    Raises
+    ------
+    UnreadableTake
+        Packets without times, two frames with one time, no key frame, or a
+        file that breaks off before the frames its own header lists.
+    """
+    shown: list[int] = []
+    keys: list[KeyFrame] = []
+    order: dict[int, int] = {}
+    whole = 0
+    try:
+        for packet in container.demux(stream):
+            if packet.size == 0:  # the flush at the end
+                continue
+            if packet.is_corrupt:
+                break
+            if packet.pts is None:
+                raise UnreadableTake(
+                    "the file keeps no time for some frames; "
+                    "save it again from the camera as mp4, mov or mkv"
+                )
+            whole += 1
+            if packet.is_keyframe:
+                keys.append(KeyFrame(packet.pts, whole))
+            if not keys:
+                continue  # nothing before the first key can be decoded
+            if packet.pts in order:
+                raise UnreadableTake(
+                    f"two frames of the file carry the same time ({packet.pts} ticks); "
+                    "copy the take again from the camera's card"
+                )
+            order[packet.pts] = whole
+            if not packet.is_discard:
+                shown.append(packet.pts)
+    except FFmpegError:
+        pass  # counted below as packets that are not there
+    promised = len(stream.index_entries)
+    if stream.frames and whole < promised:
+        raise UnreadableTake(
+            f"the file breaks off: {whole} of {promised} frames are there; "
+            "copy it again from the camera's card"
+        )
+    if not keys:
+        raise UnreadableTake(
+            "the file holds no whole picture to start from; copy it again from the camera's card"
+        )
+    first_key = keys[0]
+    stamps = np.array(sorted(s for s in shown if s >= first_key.stamp), dtype=np.int64)
+    return PacketIndex(
+        stamps=stamps,
+        time_base_s=Fraction(stream.time_base or 1),
+        keys=tuple(sorted(keys, key=lambda key: key.stamp)),
+        decode_order=order,
+    )

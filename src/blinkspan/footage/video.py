@@ -1,0 +1,303 @@
+"""Open a take: stream its luma planes in order of time, or fetch any one of them.
+
+An index made from the packets alone says which frames there are and when.
+Decoding is then held to it, one frame for one stamp: a frame that the index
+promises and the decoder cannot give is an error, never a silent gap.
+"""
+
+import hashlib
+import os
+from collections import OrderedDict
+from collections.abc import Generator, Iterator
+from contextlib import closing
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from av.video.frame import VideoFrame
+
+from blinkspan.errors import BadSetting, BlinkspanError, UnreadableTake
+from blinkspan.footage.clock import (
+    dropped_frames,
+    given_capture_rate,
+    tagged_capture_rate,
+    true_clock,
+)
+from blinkspan.footage.file import decoded, naming, open_container, video_stream
+from blinkspan.footage.frames import Clock, Luma, PictureFormat
+from blinkspan.footage.luma import Turn, luma_plane, picture_format, turn_of
+from blinkspan.footage.packets import PacketIndex, index_packets
+
+_KEPT_FRAMES = 16  # planes kept for stepping to and fro; 33 MB at 1920x1080
+
+
+class OpenTake:
+    """A take opened for reading; made by :func:`open_take`, closed by ``with``.
+
+    Iterating yields each luma plane in order of time, valid until the next
+    step only. Every iteration opens the file anew, so that several may run at
+    once. :meth:`luma` is not safe to call from two threads at once.
+
+    Attributes
+    ----------
+    path : Path
+    codec : str
+    format : PictureFormat
+    clock : Clock
+    notes : tuple of str
+        What a person should know of how the file was read, in plain words.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        codec: str,
+        picture: PictureFormat,
+        clock: Clock,
+        notes: tuple[str, ...],
+        *,
+        index: PacketIndex,
+        turn: Turn,
+        threads: int,
+    ) -> None:
+        self.path = path
+        self.codec = codec
+        self.format = picture
+        self.clock = clock
+        self.notes = notes
+        self._index = index
+        self._turn = turn
+        self._threads = threads
+        self._kept: OrderedDict[int, Luma] = OrderedDict()
+        self._ahead: Generator[Luma, None, None] | None = None
+        self._next = 0
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.path.name
+
+    @property
+    def frames(self) -> int:
+        """The number of frames shown."""
+        return int(self.clock.start_s.size)
+
+    @property
+    def duration_s(self) -> float:
+        """Real time from the start of the first frame to one period after the last."""
+        return float(self.clock.start_s[-1]) + self.clock.period_s
+
+    @property
+    def dropped_frames(self) -> int:
+        """How many frames the camera left out between the frames it kept."""
+        return dropped_frames(self.clock)
+
+    @cached_property
+    def sha256(self) -> str:
+        """The hash of the file's bytes, in hexadecimal; reads the whole file once."""
+        with self.path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file and of the kept planes."""
+        self._forget()
+        self._kept.clear()
+
+    def __iter__(self) -> Iterator[Luma]:
+        return self.stream()
+
+    def stream(self, start: int = 0, stop: int | None = None) -> Iterator[Luma]:
+        """Yield the luma planes of frames start to stop, stop left out.
+
+        Raises
+        ------
+        BadSetting
+            The range leaves the take.
+        UnreadableTake
+            A frame cannot be decoded.
+        """
+        stop = self.frames if stop is None else stop
+        if not 0 <= start <= stop <= self.frames:
+            raise BadSetting(
+                f"frames {start} to {stop} leave a take of {self.frames} frames; "
+                f"give a range within 0 to {self.frames}"
+            )
+        return self._decode(start, stop)
+
+    def segments(self, count: int) -> list[tuple[int, int]]:
+        """Return up to ``count`` ranges of frames (start, stop) that begin at key frames.
+
+        Together they hold every frame once; decoding each alone costs nothing
+        twice. A take with few key frames gives fewer ranges.
+        """
+        if count < 1:
+            raise BadSetting(f"a take cannot be cut into {count} parts; give 1 or more")
+        starts = [0]
+        keys = self._index.key_frames()
+        for part in range(1, count):
+            wanted = part * self.frames / count
+            nearest = min(keys, key=lambda key: abs(key - wanted), default=0)
+            if nearest > starts[-1]:
+                starts.append(nearest)
+        return list(zip(starts, [*starts[1:], self.frames], strict=True))
+
+    def luma(self, frame: int) -> Luma:
+        """Return a copy of one frame's luma plane, shape (height, width).
+
+        Cost is a jump to the key frame at or before it and the decoding from
+        there, unless the frame is among the last few or lies just ahead.
+
+        Raises
+        ------
+        BadSetting
+            There is no such frame.
+        UnreadableTake
+            The frame cannot be decoded.
+        """
+        if not 0 <= frame < self.frames:
+            raise BadSetting(
+                f"there is no frame {frame} in a take of {self.frames} frames; "
+                f"give 0 to {self.frames - 1}"
+            )
+        if frame not in self._kept:
+            self._fetch(frame)
+        self._kept.move_to_end(frame)
+        return self._kept[frame].copy()
+
+    def _fetch(self, frame: int) -> None:
+        """Decode forward to a frame and keep the last few planes on the way."""
+        key = self._index.key_at_or_before(frame)
+        first = max(frame - _KEPT_FRAMES // 2, self._index.first_shown_from(key))
+        if self._ahead is None or not first <= self._next <= frame:
+            self._forget()
+            self._ahead, self._next = self._decode(first, self.frames), first
+        try:
+            while self._next <= frame:
+                self._kept[self._next] = next(self._ahead).copy()
+                self._next += 1
+                if len(self._kept) > _KEPT_FRAMES:
+                    self._kept.popitem(last=False)
+        except BlinkspanError:
+            self._ahead = None
+            raise
+
+    def _forget(self) -> None:
+        """Close the file that random access holds open."""
+        if self._ahead is not None:
+            self._ahead.close()
+            self._ahead = None
+
+    def _decode(self, start: int, stop: int) -> Generator[Luma, None, None]:
+        """Yield the planes of frames start to stop, each held to its stamp in the index."""
+        if start == stop:
+            return
+        wanted = start
+        with closing(self._frames_from(self._index.key_at_or_before(start))) as frames:
+            for frame in frames:
+                stamp = int(self._index.stamps[wanted])
+                if frame.pts is None or frame.pts < stamp:
+                    continue  # decoded only because later frames build on it
+                if frame.pts != stamp or frame.is_corrupt:
+                    break
+                yield luma_plane(frame, self._turn)
+                wanted += 1
+                if wanted == stop:
+                    return
+        raise self._lost(wanted)
+
+    def _frames_from(self, key: int) -> Generator[VideoFrame, None, None]:
+        """Yield frames in order of time from a key frame on, damaged packets passed over."""
+        with open_container(self.path) as container:
+            stream = video_stream(container, self.path)
+            stream.thread_type = "FRAME"
+            stream.thread_count = self._threads
+            while key > 0:
+                container.seek(self._index.keys[key].stamp, stream=stream)
+                packets = container.demux(stream)
+                landed = next(packets)
+                if self._index.lies_by(landed.pts, key):
+                    yield from decoded([landed])
+                    break
+                key -= 1  # the file's own table of contents points too late
+            else:
+                packets = container.demux(stream)
+            yield from decoded(packets)
+
+    def _lost(self, frame: int) -> UnreadableTake:
+        """Return the refusal of a take that gives fewer frames than it promises."""
+        good = sum(not each.is_corrupt for each in self._frames_from(0))
+        return UnreadableTake(
+            f"{self.name}: frame {frame} cannot be decoded, {min(good, self.frames - 1)} of "
+            f"{self.frames} frames could be read; copy the take again from the camera's card"
+        )
+
+
+def open_take(
+    path: str | Path, capture_rate_hz: float | None = None, *, threads: int | None = None
+) -> OpenTake:
+    """Return a take opened for reading.
+
+    Parameters
+    ----------
+    path : str or Path
+        A film of any container and codec that FFmpeg reads; it is never written to.
+    capture_rate_hz : float, optional
+        The rate the camera filmed at, where the file is stamped for slow playback
+        and does not say so itself.
+    threads : int, optional
+        Frames decoded at once; by default one a processor.
+
+    Raises
+    ------
+    UnreadableTake
+        The file is missing, damaged, holds no film, or fewer than 2 frames.
+    BadSetting
+        The capture rate or the number of threads cannot be right.
+
+    Notes
+    -----
+    Reads every packet once (10 ms a thousand) and decodes the first frame.
+    """
+    if threads is not None and threads < 1:
+        raise BadSetting(f"{threads} threads cannot decode; give 1 or more")
+    given = None if capture_rate_hz is None else given_capture_rate(capture_rate_hz)
+    path = Path(path)
+    with open_container(path) as container:
+        stream = video_stream(container, path)
+        tags = {**container.metadata, **stream.metadata}
+        codec = stream.codec_context.name
+        with naming(path):
+            index = index_packets(container, stream)
+            tagged, tag_notes = tagged_capture_rate(tags)
+            clock = true_clock(index.stamps, index.time_base_s, given=given, tagged=tagged)
+    with open_container(path) as container, naming(path):
+        first = next(decoded(container.demux(video_stream(container, path))), None)
+        if first is None:
+            raise UnreadableTake(
+                f"none of its {index.stamps.size} frames can be decoded; "
+                "copy the take again from the camera's card"
+            )
+        turn = turn_of(first)
+        picture, picture_notes = picture_format(first, turn)
+    return OpenTake(
+        path,
+        codec,
+        picture,
+        clock,
+        (*tag_notes, *picture_notes),
+        index=index,
+        turn=turn,
+        threads=threads or os.cpu_count() or 1,
+    )
