@@ -55,7 +55,7 @@ def seconds(value: float | None) -> str:
 
     Examples
     --------
-    >>> seconds(3.41395)
+    >>> seconds(3.41397)
     '3.4140 s'
     """
     return NONE if value is None else f"{number(value, 4)} s"
