@@ -1,0 +1,71 @@
+"""Estimates as a few words and as plain values, the same in every answer of a study."""
+
+from typing import Any
+
+from blinkspan.quantities import Estimate
+
+
+def told(estimate: Estimate, unit: str = "", digits: int = 1) -> str:
+    """Return the value with its unit and its interval.
+
+    Examples
+    --------
+    >>> told(Estimate(24.96, 20.14, 29.9, 0.95, "line"), "ms")
+    '25.0 ms (20.1 to 29.9)'
+    """
+    low, high = _plain(estimate.low, digits), _plain(estimate.high, digits)
+    value = _plain(estimate.value, digits)
+    return f"{value}{' ' if unit else ''}{unit} ({low} to {high})"
+
+
+def listed(things: list[str], last: str = "and") -> str:
+    """Return the things as one would say them.
+
+    Examples
+    --------
+    >>> listed(["2", "3", "4"], "or")
+    '2, 3 or 4'
+    """
+    if len(things) < 2:
+        return "".join(things)
+    return f"{', '.join(things[:-1])} {last} {things[-1]}"
+
+
+def counted(number: int, thing: str) -> str:
+    """Return a number of things, the word in its plural where there is not one.
+
+    Examples
+    --------
+    >>> counted(1, "queued frame"), counted(3, "press")
+    ('1 queued frame', '3 presses')
+    """
+    ending = "es" if thing.endswith("s") else "s"
+    return f"{number} {thing}{'' if abs(number) == 1 else ending}"
+
+
+def plain_estimate(estimate: Estimate) -> dict[str, Any]:
+    """Return the estimate as plain values for a document."""
+    return {
+        "value": estimate.value,
+        "low": estimate.low,
+        "high": estimate.high,
+        "level": estimate.level,
+        "method": estimate.method,
+    }
+
+
+def scaled(estimate: Estimate, factor: float) -> Estimate:
+    """Return the estimate in another unit; the factor is above zero."""
+    return Estimate(
+        factor * estimate.value,
+        factor * estimate.low,
+        factor * estimate.high,
+        estimate.level,
+        estimate.method,
+    )
+
+
+def _plain(value: float, digits: int) -> str:
+    """Return the number without a minus before zero."""
+    text = f"{value:.{digits}f}"
+    return text.removeprefix("-") if float(text) == 0.0 else text
