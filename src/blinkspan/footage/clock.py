@@ -29,6 +29,7 @@ HIGHEST_RATE_HZ = 100_000
 
 _NEAR = 0.25  # steps within this share of the median are single steps
 _SNAP = Fraction(1, 5000)  # a fifth of the 1/1001 that parts 240 from 239.76
+_DECIMALS = Fraction(1, 10**5)  # rates are written with some five figures
 _SAME_RATE = 0.02  # a tag this near the stamped rate only repeats it
 
 _CAPTURE_RATE_TAG = "com.android.capture.fps"
@@ -53,15 +54,15 @@ def given_capture_rate(rate_hz: float) -> CaptureRate:
 
     Examples
     --------
-    >>> given_capture_rate(239.76).rate_hz
-    Fraction(5994, 25)
+    >>> given_capture_rate(239.76).rate_hz, given_capture_rate(239.981).rate_hz
+    (Fraction(240000, 1001), Fraction(239981, 1000))
     """
     if not _plausible(rate_hz):
         raise BadSetting(
             f"a capture rate of {rate_hz} frames a second cannot be right; "
             f"give a number above 0 and up to {HIGHEST_RATE_HZ}"
         )
-    return CaptureRate(_snapped(Fraction(str(rate_hz)), Fraction(1, 10**5)), "given")
+    return CaptureRate(_as_written(rate_hz), "given")
 
 
 def tagged_capture_rate(tags: Mapping[str, str]) -> tuple[CaptureRate | None, tuple[str, ...]]:
@@ -77,8 +78,7 @@ def tagged_capture_rate(tags: Mapping[str, str]) -> tuple[CaptureRate | None, tu
     if (text := tags.get(_CAPTURE_RATE_TAG)) is not None:
         rate_hz = _number(text)
         if _plausible(rate_hz):
-            exact = Fraction(str(rate_hz)).limit_denominator(100_000)
-            found = CaptureRate(_snapped(exact, Fraction(1, 10**5)), "capture-rate tag")
+            found = CaptureRate(_as_written(rate_hz), "capture-rate tag")
         else:
             notes.append(f"the capture-rate tag reads {text!r} and was left aside")
     if (text := tags.get(_FULL_RATE_INTENT_TAG)) is not None:
@@ -91,6 +91,7 @@ def true_clock(
     stamps: Stamps,
     time_base_s: Fraction,
     *,
+    declared_hz: Fraction | None = None,
     given: CaptureRate | None = None,
     tagged: CaptureRate | None = None,
 ) -> Clock:
@@ -102,6 +103,8 @@ def true_clock(
         Presentation stamps in ticks.
     time_base_s : Fraction
         Seconds a tick.
+    declared_hz : Fraction, optional
+        The rate the file's header states; see :func:`nominal_rate`.
     given, tagged : CaptureRate, optional
         The camera's rate where it is known apart from the stamps. A given rate
         is obeyed. A tag within 2 % of the stamped rate only repeats it, and
@@ -134,7 +137,7 @@ def true_clock(
         raise UnreadableTake(
             "the times of the frames do not rise; copy the take again from the camera's card"
         )
-    stamped_hz = nominal_rate(stamps, time_base_s)
+    stamped_hz = nominal_rate(stamps, time_base_s, declared_hz)
     if stamped_hz > HIGHEST_RATE_HZ:
         raise UnreadableTake(
             f"the file's times mean {float(stamped_hz):.0f} frames a second, which no camera "
@@ -155,25 +158,33 @@ def true_clock(
     return Clock(start_s=start_s, rate_hz=rate_hz, source=source)
 
 
-def nominal_rate(stamps: Stamps, time_base_s: Fraction) -> Fraction:
+def nominal_rate(
+    stamps: Stamps, time_base_s: Fraction, declared_hz: Fraction | None = None
+) -> Fraction:
     """Return the rate behind rising stamps, in frames a second.
 
     It is the exact well known rate (a multiple of 5 or 12, or 1000/1001 of
     one) where the steps allow it, else one over their mean.
 
+    Notes
+    -----
+    Each unbroken run of single steps is known to one tick, half of one at
+    either end. A short film with coarse ticks (60 frames in thousandths of a
+    second) may allow both 240 and 239.76; only then is the header's rate heard.
+
     Examples
     --------
-    >>> nominal_rate(np.array([0, 4, 8, 13, 17, 21, 25, 29, 33, 38, 42]), Fraction(1, 1000))
-    Fraction(240, 1)
+    >>> thousandths = np.rint(np.arange(2400) * 1001 / 240).astype(np.int64)
+    >>> nominal_rate(thousandths, Fraction(1, 1000))
+    Fraction(240000, 1001)
     """
     steps = np.diff(stamps)
     median = float(np.median(steps))
-    single = steps[np.abs(steps - median) <= max(1.0, _NEAR * median)]
-    total = int(single.sum())
-    # The run's two ends are each rounded to a tick, so its length is known to about one tick.
-    return _snapped(
-        1 / (Fraction(total, single.size) * time_base_s), max(_SNAP, Fraction(1, total))
-    )
+    single = np.abs(steps - median) <= max(1.0, _NEAR * median)
+    runs = int(single[0]) + int(np.sum(single[1:] & ~single[:-1]))
+    total = int(steps[single].sum())
+    mean_hz = 1 / (Fraction(total, int(single.sum())) * time_base_s)
+    return _snapped(mean_hz, max(_SNAP, Fraction(runs, total)), declared_hz)
 
 
 def dropped_frames(clock: Clock) -> int:
@@ -182,13 +193,20 @@ def dropped_frames(clock: Clock) -> int:
     return int(np.sum(np.rint(periods) - 1.0))
 
 
-def _snapped(rate_hz: Fraction, tolerance: Fraction) -> Fraction:
-    """Return the nearest well known rate within a relative tolerance, else the rate itself."""
+def _snapped(rate_hz: Fraction, tolerance: Fraction, preferred: Fraction | None = None) -> Fraction:
+    """Return the well known rate within a relative tolerance, else the rate itself."""
     whole = round(rate_hz)
-    near = [n for n in range(max(whole - 1, 1), whole + 2) if n % 5 == 0 or n % 12 == 0]
-    known = [rate for n in near for rate in (Fraction(n), Fraction(n * 1000, 1001))]
-    best = min(known, key=lambda rate: abs(rate - rate_hz), default=rate_hz)
-    return best if abs(best - rate_hz) <= tolerance * rate_hz else rate_hz
+    wholes = [n for n in range(max(whole - 1, 1), whole + 2) if n % 5 == 0 or n % 12 == 0]
+    known = [rate for n in wholes for rate in (Fraction(n), Fraction(n * 1000, 1001))]
+    fitting = [rate for rate in known if abs(rate - rate_hz) <= tolerance * rate_hz]
+    if preferred in fitting:
+        return preferred
+    return min(fitting, key=lambda rate: abs(rate - rate_hz), default=rate_hz)
+
+
+def _as_written(rate_hz: float) -> Fraction:
+    """Return the exact rate meant by a decimal: 239.76 is 240000/1001, 239.981 is itself."""
+    return _snapped(Fraction(str(rate_hz)).limit_denominator(100_000), _DECIMALS)
 
 
 def _plausible(rate_hz: float) -> bool:

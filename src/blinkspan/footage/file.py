@@ -68,11 +68,15 @@ def video_stream(container: InputContainer, path: Path) -> VideoStream:
 
 def decoded(packets: "Iterable[Packet[VideoStream]]") -> Iterator[VideoFrame]:
     """Yield the frames of packets, passing over packets that cannot be decoded."""
-    for packet in packets:
+    packets = iter(packets)
+    while True:
         try:
-            frames = packet.decode()
+            packet = next(packets, None)
+            frames = [] if packet is None else packet.decode()
         except FFmpegError:
             continue  # the reader compares what came with what was promised
+        if packet is None:
+            return
         yield from frames
 
 

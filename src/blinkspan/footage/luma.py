@@ -75,6 +75,8 @@ def picture_format(frame: VideoFrame, turn: Turn) -> tuple[PictureFormat, tuple[
     elif frame.color_trc not in _SAME_AS_BT709:
         name = _CURVE_NAMES.get(frame.color_trc, f"number {frame.color_trc}")
         notes.append(f"the transfer curve {name} is read as BT.709; film without HDR")
+    if frame.interlaced_frame:
+        notes.append("the film is interlaced: each frame holds two instants; film progressive")
     width, height = frame.width, frame.height
     if turn.transpose:
         width, height = height, width

@@ -20,10 +20,21 @@ from blinkspan.footage.clock import Stamps
 
 @dataclass(frozen=True, slots=True)
 class KeyFrame:
-    """A place where decoding can start: its stamp, and its place in the order of decoding."""
+    """A place where decoding can start: its two stamps and its place in the order of decoding."""
 
     stamp: int
+    decode_stamp: int | None
     decode_order: int
+
+    def seek_targets(self) -> tuple[int, ...]:
+        """Return the stamps to ask the file for, likeliest first.
+
+        Some containers look places up by the time of showing, some by the
+        earlier time of decoding.
+        """
+        if self.decode_stamp is None or self.decode_stamp == self.stamp:
+            return (self.stamp,)
+        return (self.stamp, self.decode_stamp)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +94,14 @@ def index_packets(container: InputContainer, stream: VideoStream) -> PacketIndex
     shown: list[int] = []
     keys: list[KeyFrame] = []
     order: dict[int, int] = {}
-    whole = 0
+    whole = damaged = 0
     try:
         for packet in container.demux(stream):
             if packet.size == 0:  # the flush at the end
                 continue
             if packet.is_corrupt:
-                break
+                damaged += 1
+                continue
             if packet.pts is None:
                 raise UnreadableTake(
                     "the file keeps no time for some frames; "
@@ -97,7 +109,7 @@ def index_packets(container: InputContainer, stream: VideoStream) -> PacketIndex
                 )
             whole += 1
             if packet.is_keyframe:
-                keys.append(KeyFrame(packet.pts, whole))
+                keys.append(KeyFrame(packet.pts, packet.dts, whole))
             if not keys:
                 continue  # nothing before the first key can be decoded
             if packet.pts in order:
@@ -110,10 +122,10 @@ def index_packets(container: InputContainer, stream: VideoStream) -> PacketIndex
                 shown.append(packet.pts)
     except FFmpegError:
         pass  # counted below as packets that are not there
-    promised = len(stream.index_entries)
-    if stream.frames and whole < promised:
+    promised = max(whole + damaged, _promised(stream) if stream.frames else 0)
+    if whole < promised:
         raise UnreadableTake(
-            f"the file breaks off: {whole} of {promised} frames are there; "
+            f"only {whole} of the file's {promised} frames are there whole; "
             "copy it again from the camera's card"
         )
     if not keys:
@@ -128,3 +140,8 @@ def index_packets(container: InputContainer, stream: VideoStream) -> PacketIndex
         keys=tuple(sorted(keys, key=lambda key: key.stamp)),
         decode_order=order,
     )
+
+
+def _promised(stream: VideoStream) -> int:
+    """Return how many packets the file's own table of contents lists, empty ones left out."""
+    return sum(entry.size > 0 for entry in stream.index_entries)

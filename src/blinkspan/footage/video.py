@@ -11,10 +11,12 @@ from collections import OrderedDict
 from collections.abc import Generator, Iterator
 from contextlib import closing
 from functools import cached_property
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from av.error import FFmpegError
 from av.video.frame import VideoFrame
 
 from blinkspan.errors import BadSetting, BlinkspanError, UnreadableTake
@@ -211,7 +213,7 @@ class OpenTake:
                     continue  # decoded only because later frames build on it
                 if frame.pts != stamp or frame.is_corrupt:
                     break
-                yield luma_plane(frame, self._turn)
+                yield self._plane(frame)
                 wanted += 1
                 if wanted == stop:
                     return
@@ -223,24 +225,44 @@ class OpenTake:
             stream = video_stream(container, self.path)
             stream.thread_type = "FRAME"
             stream.thread_count = self._threads
-            while key > 0:
-                container.seek(self._index.keys[key].stamp, stream=stream)
+            if key == 0:
+                yield from decoded(container.demux(stream))
+                return
+            for target in self._index.keys[key].seek_targets():
                 packets = container.demux(stream)
-                landed = next(packets)
+                try:
+                    container.seek(target, stream=stream)
+                    landed = next(packets)
+                except FFmpegError:
+                    continue
                 if self._index.lies_by(landed.pts, key):
-                    yield from decoded([landed])
-                    break
-                key -= 1  # the file's own table of contents points too late
-            else:
-                packets = container.demux(stream)
-            yield from decoded(packets)
+                    yield from decoded(chain([landed], packets))
+                    return
+        # The file's own table of contents points too late: start a key earlier.
+        yield from self._frames_from(key - 1)
+
+    def _plane(self, frame: VideoFrame) -> Luma:
+        """Return a frame's plane, which must look like the first one's."""
+        luma = luma_plane(frame, self._turn)
+        if luma.shape != (self.format.height_px, self.format.width_px):
+            raise UnreadableTake(
+                f"{self.path}: the picture changes size to {frame.width}x{frame.height} on the "
+                "way; give one take a file"
+            )
+        return luma
 
     def _lost(self, frame: int) -> UnreadableTake:
         """Return the refusal of a take that gives fewer frames than it promises."""
-        good = sum(not each.is_corrupt for each in self._frames_from(0))
+        stamps = set(self._index.stamps.tolist())
+        good = {each.pts for each in self._frames_from(0) if not each.is_corrupt} & stamps
+        if len(good) == self.frames:
+            return UnreadableTake(
+                f"{self.path}: the times in the file do not follow the order of its pictures; "
+                "save it again from the camera as mp4, mov or mkv"
+            )
         return UnreadableTake(
-            f"{self.name}: frame {frame} cannot be decoded, {min(good, self.frames - 1)} of "
-            f"{self.frames} frames could be read; copy the take again from the camera's card"
+            f"{self.path}: frame {frame} cannot be decoded, {len(good)} of {self.frames} frames "
+            "can; copy the take again from the camera's card"
         )
 
 
@@ -281,7 +303,13 @@ def open_take(
         with naming(path):
             index = index_packets(container, stream)
             tagged, tag_notes = tagged_capture_rate(tags)
-            clock = true_clock(index.stamps, index.time_base_s, given=given, tagged=tagged)
+            clock = true_clock(
+                index.stamps,
+                index.time_base_s,
+                declared_hz=stream.guessed_rate,
+                given=given,
+                tagged=tagged,
+            )
     with open_container(path) as container, naming(path):
         first = next(decoded(container.demux(video_stream(container, path))), None)
         if first is None:
