@@ -229,7 +229,7 @@ def _dress(axes: "Axes", rows: Sequence[ChartRow], palette: Palette) -> None:
     labels = [f"{_wrapped(row.label)}\n{words.counts(row.summary)}" for row in rows]
     axes.set_yticks(range(len(rows)), labels, fontsize=_TEXT_PT, color=palette.ink)
     axes.set_xlabel(
-        "from the lamp to the screen’s answer, milliseconds",
+        "span, from the lamp to the response, in milliseconds",
         fontsize=_TEXT_PT,
         color=palette.ink,
         labelpad=10,

@@ -21,7 +21,7 @@ class Palette:
         Main and secondary text.
     rule : str
         Hair lines; they carry no meaning.
-    lamp, answer : str
+    lamp, response : str
         What belongs to the lamp and what belongs to the screen.
     dot, middle : str
         A press in the chart; the median and its interval.
@@ -35,7 +35,7 @@ class Palette:
     quiet: str
     rule: str
     lamp: str
-    answer: str
+    response: str
     dot: str
     middle: str
     good: str
@@ -50,7 +50,7 @@ LIGHT = Palette(
     quiet="#4b555d",
     rule="#cfd3d0",
     lamp="#9a5a00",
-    answer="#1f4fa3",
+    response="#1f4fa3",
     dot="#2f6f94",
     middle="#a8470f",
     good="#0c6650",
@@ -64,7 +64,7 @@ DARK = Palette(
     quiet="#b1bac1",
     rule="#3c454c",
     lamp="#f0b04a",
-    answer="#8fb4ff",
+    response="#8fb4ff",
     dot="#7cc0e6",
     middle="#ff9a5c",
     good="#6fd3b2",

@@ -97,7 +97,7 @@ class BudgetPart(Struct, frozen=True, kw_only=True):
 
 
 class PressPart(Struct, frozen=True, kw_only=True):
-    """One press, from lamp to answer."""
+    """One press, from lamp to response."""
 
     number: Annotated[int, Meta(description="1 for the first press of the take.")]
     lamp_on_s: Annotated[float, Meta(description="When the lamp lit.")]
@@ -106,7 +106,7 @@ class PressPart(Struct, frozen=True, kw_only=True):
     lamp_off_u_ms: Annotated[float | None, Meta(description="Its standard uncertainty.")]
     response_s: Annotated[
         float | None,
-        Meta(description="When the panel began to show the answer at response_row_px."),
+        Meta(description="When the panel began to show the response at response_row_px."),
     ]
     response_u_ms: Annotated[float | None, Meta(description="Its standard uncertainty.")]
     response_row_px: Annotated[

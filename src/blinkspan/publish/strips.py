@@ -1,4 +1,4 @@
-"""The frames of a press that a person should see: around the lamp's onset and the answer's."""
+"""The frames of a press that a person should see: around the lamp's onset and the response’s."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from blinkspan.traces.trace import Trace
 BEFORE, AFTER = 2, 3
 _FRAME_PX = 208  # six side by side on a page, sharp on a dense screen too
 _LAMP_ROOM = 6.0  # the lamp with what it is fixed to
-_SCREEN_ROOM = 1.15
+_WATCH_ROOM = 1.3
 _WIDE = 16 / 9
 
 
@@ -76,12 +76,9 @@ def lamp_view(regions: Regions, shape: PictureFormat) -> Rectangle:
     return _view(regions.lamp, _LAMP_ROOM * side, shape)
 
 
-def screen_view(regions: Regions, shape: PictureFormat) -> Rectangle:
-    """Return the part to show for the answer: the panel, or the watched part with some room."""
-    if regions.panel is not None:
-        box = regions.panel.bounding_box()
-        return _view(box, _SCREEN_ROOM * box.width, shape)
-    return _view(regions.watch, 2 * _SCREEN_ROOM * regions.watch.width, shape)
+def response_view(regions: Regions, shape: PictureFormat) -> Rectangle:
+    """Return the part of the picture to show for the response: the watched part with some room."""
+    return _view(regions.watch, _WATCH_ROOM * regions.watch.width, shape)
 
 
 def strip_frame(
@@ -93,7 +90,7 @@ def strip_frame(
 
 def _view(box: Rectangle, width: float, shape: PictureFormat) -> Rectangle:
     """Return a 16:9 box of about that width around the middle of another, inside the picture."""
-    width = max(width, box.height * _WIDE * _SCREEN_ROOM)
+    width = max(width, box.height * _WIDE * _WATCH_ROOM)
     width = min(round(width), shape.width_px)
     height = min(round(width / _WIDE), shape.height_px)
     left = round(box.x + box.width / 2 - width / 2)

@@ -1,5 +1,7 @@
 """Every number as text, once: the command line, the report and the chart use the same words."""
 
+from collections.abc import Mapping
+
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.publish.parts import PressPart, SummaryPart
 
@@ -7,12 +9,12 @@ NONE = "–"
 _MINUS = "\N{MINUS SIGN}"
 
 REASONS: dict[Reason, str] = {
-    Reason.NO_RESPONSE: "the lamp lit and nothing on the screen answered before the next press",
-    Reason.TWO_CANDIDATES: "two changes could each be the answer",
-    Reason.WEAK_RESPONSE: "the answer hardly stands out from the picture's usual motion",
-    Reason.TOO_SOON: "the change came sooner after the lamp than any answer could",
+    Reason.NO_RESPONSE: "the lamp lit and nothing on the screen responded before the next press",
+    Reason.TWO_CANDIDATES: "two changes could each be the response",
+    Reason.WEAK_RESPONSE: "the response hardly stands out from the picture's usual motion",
+    Reason.TOO_SOON: "the change came sooner after the lamp than any response could",
     Reason.BOUNCE: "the lamp blinked as a bouncing contact does, so its onset is not one instant",
-    Reason.OVERLAP: "the next press began before this one was answered",
+    Reason.OVERLAP: "the next press began before this one had its response",
     Reason.UNSTEADY_LAMP: "the lamp's light did not hold still enough to time its onset",
     Reason.CLIPPED_LAMP: "the lamp is so bright in the picture that its onset is blunted",
     Reason.DROPPED_FRAMES: "the camera left out frames where it mattered",
@@ -48,6 +50,17 @@ def milliseconds(value: float | None) -> str:
     '84.3 ms'
     """
     return NONE if value is None else f"{number(value)} ms"
+
+
+def after(ms: float) -> str:
+    """Return how long after an event something was, in milliseconds with its sign.
+
+    Examples
+    --------
+    >>> after(2.13), after(-2.04)
+    ('+2.1 ms', '−2.0 ms')
+    """
+    return f"{'+' if round(ms, 1) > 0 else ''}{milliseconds(ms)}"
 
 
 def seconds(value: float | None) -> str:
@@ -94,8 +107,8 @@ def with_u(value: float | None, u: float | None, unit: str = "ms") -> str:
     if value is None:
         return NONE
     if u is None:
-        return f"{number(value)} {unit}"
-    return f"{number(value, _digits_for(u))} {plus_minus(u)} {unit}"
+        return f"{number(value)} {unit}".rstrip()
+    return f"{number(value, _digits_for(u))} {plus_minus(u)} {unit}".rstrip()
 
 
 def interval(ends: tuple[float, float] | None, unit: str = "ms") -> str:
@@ -108,7 +121,7 @@ def interval(ends: tuple[float, float] | None, unit: str = "ms") -> str:
     """
     if ends is None:
         return NONE
-    return f"{number(ends[0])} to {number(ends[1])}{' ' if unit else ''}{unit}"
+    return f"{number(ends[0])} to {number(ends[1])} {unit}".rstrip()
 
 
 def level(share: float | None) -> str:
@@ -133,10 +146,15 @@ def count(n: int) -> str:
     return f"n = {n}"
 
 
+def others(summary: SummaryPart) -> str:
+    """Return how many presses were kept apart, nothing where there are none."""
+    kinds = (("doubtful", summary.doubtful), ("rejected", summary.rejected))
+    return ", ".join(f"{many} {kind}" for kind, many in kinds if many)
+
+
 def counts(summary: SummaryPart) -> str:
     """Return how many presses were accepted, and the others where there are any."""
-    others = (("doubtful", summary.doubtful), ("rejected", summary.rejected))
-    return ", ".join((count(summary.n), *(f"{many} {word}" for word, many in others if many)))
+    return ", ".join(filter(None, (count(summary.n), others(summary))))
 
 
 def verdict(press: PressPart) -> str:
@@ -175,6 +193,30 @@ def sentence(summary: SummaryPart) -> str:
     return (
         f"{told}. The quickest took {milliseconds(summary.low_ms)}, "
         f"the slowest {milliseconds(summary.high_ms)}."
+    )
+
+
+def medians_sentence(medians_ms: Mapping[str, float | None]) -> str:
+    """Return how far the medians of several setups reach, as one plain sentence.
+
+    Examples
+    --------
+    >>> medians_sentence({"A": 84.0, "B": 71.96, "C": None})
+    'The medians of 2 setups run from 72.0 ms (B) to 84.0 ms (A); 1 setup has none.'
+    """
+    known = {name: ms for name, ms in medians_ms.items() if ms is not None}
+    missing = len(medians_ms) - len(known)
+    if not known:
+        return "No setup has an accepted press, so there is no median."
+    without = (
+        f"; {missing} {'setup has' if missing == 1 else 'setups have'} none" if missing else ""
+    )
+    low, high = min(known, key=known.__getitem__), max(known, key=known.__getitem__)
+    if low == high:
+        return f"The median of {low} is {milliseconds(known[low])}{without}."
+    return (
+        f"The medians of {len(known)} setups run from {milliseconds(known[low])} ({low}) "
+        f"to {milliseconds(known[high])} ({high}){without}."
     )
 
 
