@@ -8,11 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from blinkspan.footage.frames import TransferCurve
+from blinkspan.stage.equipment import Camera, Film
 from blinkspan.stage.lens import Light
-from blinkspan.stage.scene import Camera, Film
 
 Luma = npt.NDArray[np.uint8]
 
+_BANK = 1 << 22  # samples of noise to draw from
 _STEPS = 65535  # light is coded through a table this fine
 _STAMP_HZ = 90_000  # variable time stamps are written on this grid, as is usual in film files
 # A hand sways slowly and trembles faster; common practice, not from one source.
@@ -87,14 +88,25 @@ def plan_sway(camera: Camera, rng: np.random.Generator) -> Sway | None:
     return Sway(np.stack((amplitude, amplitude)), rng.uniform(0, 2 * math.pi, (2, share.size)))
 
 
-def exposed(light: Light, camera: Camera, rng: np.random.Generator) -> Light:
+def noise_bank(camera: Camera, rng: np.random.Generator) -> Light:
+    """Return a long store of normal noise, from which each frame takes a stretch at random.
+
+    Drawing fresh noise for every pixel would cost more than all else together.
+    """
+    size = max(_BANK, 3 * camera.width_px * camera.height_px)
+    return rng.standard_normal(size, np.float32)
+
+
+def exposed(light: Light, camera: Camera, bank: Light, rng: np.random.Generator) -> Light:
     """Return the light with shot and read noise added, in place."""
-    noise = rng.standard_normal(light.shape, np.float32)
-    spread = np.maximum(light, 0.0) * np.float32(1.0 / camera.full_well_e)
+    start = int(rng.integers(bank.size - light.size))
+    noise = bank[start : start + light.size].reshape(light.shape)
+    spread = np.maximum(light, 0.0)
+    spread *= np.float32(1.0 / camera.full_well_e)
     spread += np.float32(camera.read_noise**2)
     np.sqrt(spread, out=spread)
-    noise *= spread
-    light += noise
+    spread *= noise
+    light += spread
     return light
 
 

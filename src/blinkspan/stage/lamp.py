@@ -4,14 +4,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blinkspan.stage.equipment import Lamp
 from blinkspan.stage.lens import Light
 from blinkspan.stage.light import Instants, Pulse, fading, lit
-from blinkspan.stage.scene import Lamp
 from blinkspan.stage.timeline import Timeline
 
 _PATCH_RADII = 9.0  # the glow is drawn this far out
 _GLOW_RADII = 2.6
 _SWAYS_HZ = (0.31, 0.83)  # slow movement of the hand across and up and down
+
+
+Patch = tuple[slice, slice, Light]  # rows, columns and what lies there
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +72,7 @@ def lamp_light(lamp: Lamp, course: Glow, row_start_s: Instants, exposure_s: floa
     return total / exposure_s
 
 
-def lamp_patch(
-    lamp: Lamp, at_px: tuple[float, float], width_px: int, height_px: int
-) -> tuple[slice, slice, Light]:
+def lamp_patch(lamp: Lamp, at_px: tuple[float, float], width_px: int, height_px: int) -> Patch:
     """Return rows, columns and light of the fully lit lamp around a place in the picture."""
     radius = lamp.radius * height_px
     reach = _PATCH_RADII * radius

@@ -4,7 +4,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from blinkspan.stage.scene import ActionKind, Scene
+from blinkspan.stage.play import ActionKind
+from blinkspan.stage.scene import Scene
 from blinkspan.stage.timeline import Timeline
 
 _FLASH_COURSE = (1.0, 0.55, 0.2)  # brightness in the frames after the shot

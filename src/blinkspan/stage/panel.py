@@ -6,14 +6,15 @@ exposure a pixel therefore gathers, of each frame j, a share A of its full light
 and a share B of what still separates it from there. Both are exact integrals.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from blinkspan.stage.equipment import Display
 from blinkspan.stage.lens import Light, blurred, on_panel, seen_at
 from blinkspan.stage.light import Instants, Pulse, fading, lit
-from blinkspan.stage.scene import Display
 
 _MARGIN_PX = 4  # round the panel, for its soft edges
 _NODE_EVERY_PX = 12  # where the panel leans, timing is exact at columns so far apart
@@ -96,6 +97,11 @@ def project(picture: Light, view: PanelView, blur_px: float) -> Light:
     return blurred(seen_at(picture, corners, (view.width, view.height)), blur_px)
 
 
+def cover(view: PanelView, width_px: int, height_px: int) -> Light:
+    """Return how much of each pixel of the whole picture is panel, 0 to 1."""
+    return seen_at(np.ones((36, 64), np.float32), view.corners_px, (width_px, height_px))
+
+
 def settle(before: Shown, full: Light, change_s: float, display: Display) -> Shown:
     """Return the next frame on the panel, starting from where the one before has come to."""
     if display.rise_ms == 0.0 and display.fall_ms == 0.0:
@@ -113,50 +119,62 @@ def settle(before: Shown, full: Light, change_s: float, display: Display) -> Sho
 
 
 def gather(
-    view: PanelView,
-    shown: list[Shown],
-    display: Display,
+    shown: Sequence[Shown],
+    offset_s: Instants,
     row_start_s: Instants,
     exposure_s: float,
+    display: Display,
     backlight: Pulse | None,
+    columns: Light | None = None,
 ) -> Light:
-    """Return the panel's light in its box, as a mean over each row's exposure.
+    """Return the panel's light as a mean over each row's exposure.
 
     Parameters
     ----------
-    shown : list of Shown
+    shown : sequence of Shown
         Consecutive frames in order of time; the first covers the earliest exposure.
-    row_start_s : ndarray, shape (height,)
-        When each row of the box starts to gather light.
+    offset_s : ndarray, shape (rows, n)
+        From the start of a scan-out to each place's own turn.
+    row_start_s : ndarray, shape (rows,)
+        When each row starts to gather light.
+    columns : ndarray, shape (n, width), optional
+        Carries shares from n columns to every pixel.
     """
-    scan_s = display.scan_fraction / float(display.refresh_hz)
-    offset = view.height_at * scan_s
-    start = np.broadcast_to(row_start_s[:, None], offset.shape)
+    start = np.broadcast_to(row_start_s[:, None], offset_s.shape)
     stop = start + exposure_s
-    total = np.zeros((view.height, view.width), np.float32)
-    scratch = np.empty_like(total)
+    total: Light | None = None
     for index, frame in enumerate(shown):
-        since = frame.change_s + offset
-        until = shown[index + 1].change_s + offset if index + 1 < len(shown) else np.inf
+        since = frame.change_s + offset_s
+        until = shown[index + 1].change_s + offset_s if index + 1 < len(shown) else np.inf
         first = np.maximum(start, since) if index > 0 else start
         last = np.maximum(np.minimum(stop, until), first)
         if not np.any(last > first):
             continue
-        _add(total, scratch, frame.full, lit(first, last, backlight) / exposure_s, view)
+        parts = [(frame.full, lit(first, last, backlight))]
         for lack, tau_ms in ((frame.rising, display.rise_ms), (frame.falling, display.fall_ms)):
             if lack is not None and tau_ms > 0.0:
-                share = fading(first, last, since, tau_ms / 1e3, backlight) / exposure_s
-                _add(total, scratch, lack, share, view)
+                parts.append((lack, fading(first, last, since, tau_ms / 1e3, backlight)))
+        for light, gathered_s in parts:
+            share = (gathered_s / exposure_s).astype(np.float32)
+            added = light * (share if columns is None else share @ columns)
+            total = added if total is None else np.add(total, added, out=total)
+    assert total is not None, "every exposure lies in some frame"
     return total
 
 
-def _add(total: Light, scratch: Light, light: Light, share: Instants, view: PanelView) -> None:
-    """Add a share of a frame's light, the share given per row or per node."""
-    weights = share.astype(np.float32)
-    if view.columns is not None:
-        weights = weights @ view.columns
-    np.multiply(light, weights, out=scratch)
-    np.add(total, scratch, out=total)
+def in_bands(frame: Shown, edges: npt.NDArray[np.intp]) -> Shown:
+    """Return the frame with each band of rows, from one edge to the next, as one mean."""
+    size = np.append(np.diff(edges), frame.full.shape[0] - edges[-1])[:, None]
+
+    def mean(light: Light | None) -> Light | None:
+        if light is None:
+            return None
+        sums = np.add.reduceat(light, edges, axis=0) / size.astype(np.float32)
+        return np.asarray(sums.mean(axis=1), np.float32)
+
+    full = mean(frame.full)
+    assert full is not None
+    return Shown(frame.change_s, full, mean(frame.rising), mean(frame.falling))
 
 
 def _remains(elapsed_ms: float, tau_ms: float) -> np.float32:

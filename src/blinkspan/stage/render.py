@@ -1,37 +1,31 @@
 """Film a scene: every frame as the camera would gather it, and the truth beside it."""
 
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.errors import UnwritableOutput
 from blinkspan.footage.film import encode_film
-from blinkspan.stage.camera import (
-    Luma,
-    Shots,
-    code_table,
-    coded,
-    exposed,
-    plan_shots,
-    plan_sway,
-)
-from blinkspan.stage.lamp import glow, hand_px, lamp_light, lamp_patch
-from blinkspan.stage.lens import moved
-from blinkspan.stage.light import Pulse, flicker
-from blinkspan.stage.looks import Look, looks
-from blinkspan.stage.panel import PanelView, Shown, gather, project, settle, view_panel
-from blinkspan.stage.room import paint_room, with_pad
+from blinkspan.stage.camera import Shots, code_table, coded, exposed, noise_bank, plan_shots
+from blinkspan.stage.colour import plan_tint, tinted
+from blinkspan.stage.film_set import FilmSet, build_set, gather_frame, panel_frames
+from blinkspan.stage.limits import check_scene
+from blinkspan.stage.panel import Shown, cover
 from blinkspan.stage.scene import Scene
 from blinkspan.stage.timeline import Timeline, plan
 from blinkspan.stage.truth import Truth, write_truth
 from blinkspan.stage.truth_of import truth_of
-from blinkspan.stage.world import Film, draw, moves_by_itself, paint_world
+from blinkspan.stage.world import Film
 
+Picture = npt.NDArray[np.uint8]
 Progress = Callable[[int, int], None]
 
 _SUFFIX = {"h264": ".mp4", "hevc": ".mp4", "mjpeg": ".mov", "prores": ".mov"}
+_CAPTURE_TAG = "com.android.capture.fps"  # as phones write it
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +57,12 @@ def render_scene(
 
     Raises
     ------
+    BadSetting
+        The scene cannot be filmed as it is described.
     UnwritableOutput
         The folder cannot be made or written to.
     """
+    check_scene(scene)
     try:
         out_dir.mkdir(parents=True, exist_ok=True)
     except OSError as refusal:
@@ -78,17 +75,15 @@ def render_scene(
     shots = plan_shots(scene.camera, scene.film, timeline.duration_s, rng)
     truth = truth_of(scene, timeline, shots)
     path = out_dir / f"{scene.name}{_SUFFIX[scene.film.codec]}"
-    stated = scene.film.stamped_hz or scene.camera.rate_hz
     tags = None
     if scene.film.stamped_hz is not None and scene.film.capture_tag:
-        tags = {"com.android.capture.fps": f"{float(scene.camera.rate_hz):.6f}"}
-    pictures = film_frames(scene, timeline, shots, rng, background)
+        tags = {_CAPTURE_TAG: f"{float(scene.camera.rate_hz):.6f}"}
     encode_film(
         path,
-        _counted(pictures, shots.start_s.size, progress),
+        _counted(film_frames(scene, timeline, shots, rng, background), truth.frames, progress),
         width_px=scene.camera.width_px,
         height_px=scene.camera.height_px,
-        rate_hz=stated,
+        rate_hz=scene.film.stamped_hz or scene.camera.rate_hz,
         codec=scene.film.codec,
         quality=scene.film.quality,
         key_interval=scene.film.key_interval,
@@ -106,106 +101,41 @@ def film_frames(
     shots: Shots,
     rng: np.random.Generator,
     background: Film | None = None,
-) -> Iterator[Luma]:
-    """Yield the luma of each frame that the camera takes."""
-    camera, display, lamp = scene.camera, scene.display, scene.lamp
-    view = view_panel(display, camera.width_px, camera.height_px)
-    room = paint_room(scene, view.corners_px, rng)
-    sway = plan_sway(camera, rng)
-    panel = _shown(scene, timeline, view, background, rng)
-    course = glow(timeline, lamp.rise_ms / 1e3)
-    backlight = _backlight(scene, rng)
-    ripple_phase = rng.uniform(0.0, 2 * np.pi)
+) -> Iterator[Picture]:
+    """Yield the planar picture of each frame that the camera takes."""
+    camera = scene.camera
+    film_set = build_set(scene, timeline, rng)
+    panel = panel_frames(film_set, timeline, background, rng)
+    tint = plan_tint(cover(film_set.view, camera.width_px, camera.height_px))
     table = code_table(camera.curve)
-    scan_s = display.scan_fraction / float(display.refresh_hz)
+    bank = noise_bank(camera, rng)
     rows = np.arange(camera.height_px)
-    resting = with_pad(room, (0.0, 0.0))
-    active = [next(panel), next(panel)]
+    waiting: deque[tuple[Shown, Shown]] = deque([next(panel), next(panel)])
     for start_s in shots.start_s:
-        middle_s = start_s + camera.exposure_s / 2 + camera.readout_ms / 2e3
-        by_px = sway.at(middle_s) if sway is not None else (0.0, 0.0)
-        # a row of the scene is gathered by the camera row it is moved to
-        row_s = start_s + (rows + by_px[1]) * camera.row_s
-        last_s = row_s[-1] + camera.exposure_s
-        while active[-1].change_s <= last_s:
-            active.append(next(panel))
-        while len(active) > 1 and active[1].change_s + scan_s < row_s[0]:
-            active.pop(0)
-        moved_px = hand_px(lamp, middle_s, camera.height_px)
-        reflects, spilled = with_pad(room, moved_px) if lamp.motion_px > 0 else resting
-        ripple = flicker(
-            row_s, camera.exposure_s, scene.room.flicker_hz, scene.room.flicker_depth, ripple_phase
-        )
-        light = reflects * (scene.room.ambient * ripple)[:, None].astype(np.float32)
-        on_panel = gather(view, active, display, row_s[view.box[0]], camera.exposure_s, backlight)
-        light[view.box] += on_panel
-        if scene.room.spill > 0:
-            light += spilled * on_panel.mean()
-        at_px = (
-            lamp.place[0] * camera.width_px + moved_px[0],
-            lamp.place[1] * camera.height_px + moved_px[1],
-        )
-        lamp_rows, lamp_columns, lamp_full = lamp_patch(
-            lamp, at_px, camera.width_px, camera.height_px
-        )
-        share = lamp_light(lamp, course, row_s[lamp_rows], camera.exposure_s)
-        light[lamp_rows, lamp_columns] += lamp_full * share[:, None].astype(np.float32)
-        if sway is not None:
-            light = moved(light, by_px)
-        yield coded(exposed(light, camera, rng), table)
+        by_px = _sway(film_set, float(start_s))
+        # a row of the scene is gathered by the camera row to which the sway takes it
+        row_start_s = start_s + (rows + by_px[1]) * camera.row_s
+        while waiting[-1][0].change_s <= row_start_s[-1] + camera.exposure_s:
+            waiting.append(next(panel))
+        scanned_s = row_start_s[0] - film_set.scan_offset_s.max()
+        while waiting[1][0].change_s < scanned_s:
+            waiting.popleft()
+        whole, bands = zip(*waiting, strict=True)
+        got = gather_frame(film_set, whole, bands, row_start_s, by_px)
+        lamp_share = got.lamp / (got.light[got.lamp_box] + 1e-3)
+        luma = coded(exposed(got.light, camera, bank, rng), table)
+        yield tinted(luma, tint, got.lamp_box, np.clip(lamp_share, 0.0, 1.0))
 
 
-def _shown(
-    scene: Scene,
-    timeline: Timeline,
-    view: PanelView,
-    background: Film | None,
-    rng: np.random.Generator,
-) -> Iterator[Shown]:
-    """Yield the frames that change the panel, in order, and then none for ever."""
-    size_px = _game_size_px(view)
-    px_per_row = size_px[1] / (np.ptp(view.corners_px[:, 1]) / scene.camera.height_px * 360)
-    world = paint_world(scene, size_px, px_per_row, background, rng)
-    lag_s = scene.display.lag_ms / 1e3
-    moving = moves_by_itself(scene, background) or scene.world.breathing_px > 0
-    before: Shown | None = None
-    last_look: Look | None = None
-    for tick, look in looks(scene, timeline, px_per_row, moving=moving):
-        if look == last_look:
-            continue
-        picture = draw(world, look, scene) * np.float32(scene.display.brightness)
-        full = project(picture, view, scene.camera.blur_px)
-        change_s = timeline.tick_s(tick) + lag_s
-        before = (
-            Shown(change_s, full)
-            if before is None
-            else settle(before, full, change_s, scene.display)
-        )
-        last_look = look
-        yield before
-    assert before is not None
-    while True:
-        yield Shown(np.inf, before.full)
+def _sway(film_set: FilmSet, start_s: float) -> tuple[float, float]:
+    """Return how far the picture is displaced in the middle of a frame."""
+    if film_set.sway is None:
+        return 0.0, 0.0
+    camera = film_set.scene.camera
+    return film_set.sway.at(start_s + camera.exposure_s / 2 + camera.readout_ms / 2e3)
 
 
-def _game_size_px(view: PanelView) -> tuple[int, int]:
-    """Return the game picture's size: about the camera's own pixels on the panel."""
-    return (
-        max(64, round(float(np.ptp(view.corners_px[:, 0])))),
-        max(36, round(float(np.ptp(view.corners_px[:, 1])))),
-    )
-
-
-def _backlight(scene: Scene, rng: np.random.Generator) -> Pulse | None:
-    """Return the backlight's pulses, or None for a steady one."""
-    phase = rng.uniform(0.0, 1.0)
-    if scene.display.backlight_duty >= 1.0:
-        return None
-    period_s = 1.0 / scene.display.backlight_hz
-    return Pulse(period_s, scene.display.backlight_duty, phase * period_s)
-
-
-def _counted(frames: Iterator[Luma], total: int, progress: Progress | None) -> Iterator[Luma]:
+def _counted(frames: Iterator[Picture], total: int, progress: Progress | None) -> Iterator[Picture]:
     """Pass the frames on and report every twentieth and the last."""
     for done, frame in enumerate(frames, start=1):
         yield frame

@@ -5,11 +5,12 @@ number of game frames after that tick. Ticks lie on the refresh grid, so the
 first answering frame starts its scan-out at a known instant.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
+from blinkspan.stage.light import Instants
 from blinkspan.stage.scene import Scene
 
 # Answers without a press keep this far from every lamp onset's own answer.
@@ -45,8 +46,10 @@ class Timeline:
 
     Attributes
     ----------
-    first_tick_s, period_s : float
-        The signal of game tick ``j`` starts at ``first_tick_s + j * period_s``.
+    tick_s : tuple of float
+        When the signal of each game tick starts, in seconds from the film's start.
+    period_s : float
+        From one tick to the next where none takes longer.
     delivered : ndarray of bool
         Whether each tick delivers its own game frame.
     stray_ticks : tuple of int
@@ -55,16 +58,12 @@ class Timeline:
         Length of the film.
     """
 
-    first_tick_s: float
+    tick_s: tuple[float, ...]
     period_s: float
     delivered: tuple[bool, ...]
     presses: tuple[StagedPress, ...]
     stray_ticks: tuple[int, ...]
     duration_s: float
-
-    def tick_s(self, tick: int) -> float:
-        """Return when a tick's signal starts, in seconds from the film's start."""
-        return self.first_tick_s + tick * self.period_s
 
     def answers(self) -> list[int]:
         """Return every tick at which an answer starts, in order."""
@@ -75,23 +74,29 @@ class Timeline:
 def plan(scene: Scene, rng: np.random.Generator) -> Timeline:
     """Return what happens when, drawn once from the generator."""
     period_s = scene.game_period_s
-    first_tick_s = -_LEAD_S - rng.uniform(0.0, period_s)
     lamps = _lamps(scene, rng)
     duration_s = max(off for _, off in lamps) + _TAIL_S if lamps else 2.0
-    count = math.ceil((duration_s - first_tick_s) / period_s) + 2
-    delivered = rng.random(count) >= scene.game.dropped_frame
+    tick_s = _ticks(scene, duration_s, rng)
+    delivered = rng.random(tick_s.size) >= scene.game.dropped_frame
     delivered[0] = True
-    presses = tuple(
-        _press(scene, on_s, off_s, first_tick_s, delivered, rng) for on_s, off_s in lamps
-    )
+    presses = tuple(_press(scene, on_s, off_s, tick_s, delivered, rng) for on_s, off_s in lamps)
     return Timeline(
-        first_tick_s=first_tick_s,
+        tick_s=tuple(float(each) for each in tick_s),
         period_s=period_s,
         delivered=tuple(bool(each) for each in delivered),
         presses=presses,
-        stray_ticks=_strays(scene, presses, first_tick_s, delivered, duration_s, rng),
+        stray_ticks=_strays(scene, presses, tick_s, delivered, duration_s, rng),
         duration_s=duration_s,
     )
+
+
+def _ticks(scene: Scene, duration_s: float, rng: np.random.Generator) -> Instants:
+    """Return the game ticks from before the film to past its end."""
+    period_s = scene.game_period_s
+    first_s = -_LEAD_S - rng.uniform(0.0, period_s)
+    count = int((duration_s - first_s) / period_s) + 3
+    longer_s = rng.uniform(0.0, 1.0, count) * scene.game.frame_wander_ms / 1e3
+    return np.asarray(first_s + np.arange(count) * period_s + np.cumsum(longer_s) - longer_s)
 
 
 def _lamps(scene: Scene, rng: np.random.Generator) -> list[tuple[float, float]]:
@@ -114,8 +119,8 @@ def _press(
     scene: Scene,
     on_s: float,
     off_s: float,
-    first_tick_s: float,
-    delivered: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    tick_s: Instants,
+    delivered: npt.NDArray[np.bool_],
     rng: np.random.Generator,
 ) -> StagedPress:
     """Return one press with the tick that answers it."""
@@ -124,7 +129,7 @@ def _press(
     arrived_s = on_s + game.system_ms / 1e3 + rng.uniform(0.0, 1.0) * game.poll_ms / 1e3
     extra = int(rng.random() < game.extra_frame)
     missed = rng.random() < game.miss
-    sampled = math.ceil((arrived_s - first_tick_s) / scene.game_period_s)
+    sampled = int(np.searchsorted(tick_s, arrived_s))
     shown = sampled + game.queue_frames + extra
     while shown < delivered.size and not delivered[shown]:
         shown += 1
@@ -146,26 +151,24 @@ def _closings(
 def _strays(
     scene: Scene,
     presses: tuple[StagedPress, ...],
-    first_tick_s: float,
-    delivered: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    tick_s: Instants,
+    delivered: npt.NDArray[np.bool_],
     duration_s: float,
     rng: np.random.Generator,
 ) -> tuple[int, ...]:
     """Return ticks of answers without a press, clear of every other answer."""
-    period_s = scene.game_period_s
     taken = [press.lamp_on_s for press in presses]
-    taken += [first_tick_s + p.tick * period_s for p in presses if p.tick is not None]
+    taken += [float(tick_s[p.tick]) for p in presses if p.tick is not None]
     free = [
         tick
         for tick in range(delivered.size)
         if delivered[tick]
-        and 0.3 < first_tick_s + tick * period_s < duration_s - 0.3
-        and min((abs(first_tick_s + tick * period_s - t) for t in taken), default=1.0)
-        > _STRAY_DISTANCE_S
+        and 0.3 < tick_s[tick] < duration_s - 0.3
+        and min((abs(tick_s[tick] - t) for t in taken), default=1.0) > _STRAY_DISTANCE_S
     ]
     chosen: list[int] = []
     while free and len(chosen) < scene.game.stray:
         tick = free[int(rng.integers(len(free)))]
         chosen.append(tick)
-        free = [t for t in free if abs(t - tick) * period_s > _STRAY_DISTANCE_S]
+        free = [t for t in free if abs(tick_s[t] - tick_s[tick]) > _STRAY_DISTANCE_S]
     return tuple(sorted(chosen))

@@ -24,7 +24,7 @@ def truth_of(scene: Scene, timeline: Timeline, shots: Shots) -> Truth:
     down_s = display.lag_ms / 1e3 + height * display.scan_fraction / float(display.refresh_hz)
     presses = []
     for number, press in enumerate(timeline.presses, start=1):
-        response_s = None if press.tick is None else timeline.tick_s(press.tick) + down_s
+        response_s = None if press.tick is None else timeline.tick_s[press.tick] + down_s
         presses.append(
             TruePress(
                 number=number,
@@ -54,13 +54,13 @@ def truth_of(scene: Scene, timeline: Timeline, shots: Shots) -> Truth:
         scan_fraction=display.scan_fraction,
         top_row_lag_ms=display.lag_ms,
         display_lag_ms=down_s * 1e3,
-        grid_s=timeline.tick_s(0) + display.lag_ms / 1e3,
+        grid_s=timeline.tick_s[0] + display.lag_ms / 1e3,
         response_row_px=row_px,
         lamp=_lamp_box(scene),
         panel=_quadrilateral(view.corners_px),
         watch=watch,
         presses=tuple(presses),
-        stray_responses_s=tuple(timeline.tick_s(tick) + down_s for tick in timeline.stray_ticks),
+        stray_responses_s=tuple(timeline.tick_s[tick] + down_s for tick in timeline.stray_ticks),
     )
 
 

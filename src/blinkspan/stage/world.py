@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from blinkspan.stage.lens import Light, blurred, moved
 from blinkspan.stage.looks import Look
-from blinkspan.stage.scene import ActionKind, Scene
+from blinkspan.stage.play import ActionKind
+from blinkspan.stage.scene import Scene
 
 Film = npt.NDArray[np.uint8]
 
