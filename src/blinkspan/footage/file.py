@@ -14,6 +14,15 @@ from av.video.stream import VideoStream
 
 from blinkspan.errors import UnreadableTake
 
+# FFmpeg would also draw a text file as film, or fetch from the net what a playlist names.
+_ONLY_RECORDINGS = {
+    "protocol_whitelist": "file",
+    "format_whitelist": (
+        "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mpeg,mxf,asf,flv,nut,ogg,gif,"
+        "yuv4mpegpipe,h264,hevc,mjpeg,ivf,dv,wav,w64,mp3,aac,flac,caf,aiff"
+    ),
+}
+
 
 def open_container(path: Path) -> InputContainer:
     """Return the opened file.
@@ -32,8 +41,8 @@ def open_container(path: Path) -> InputContainer:
     try:
         if path.stat().st_size == 0:
             raise UnreadableTake(f"{path}: the file is empty; copy it again from the camera's card")
-        # An absolute path cannot be taken for the name of a protocol, and only files are opened.
-        return av.open(str(path.resolve()), container_options={"protocol_whitelist": "file"})
+        # An absolute path cannot be taken for the name of a protocol.
+        return av.open(str(path.resolve()), container_options=_ONLY_RECORDINGS)
     except PermissionError as refusal:
         raise UnreadableTake(
             f"{path}: the file may not be read; ask its owner or change its permissions"

@@ -17,6 +17,9 @@ from av.video.stream import VideoStream
 from blinkspan.errors import UnreadableTake
 from blinkspan.footage.clock import Stamps
 
+_MICROSECONDS = 1_000_000  # FFmpeg states a container's duration in these
+_SHORT_BY_S, _SHORT_BY = 0.1, 0.02  # more than a last frame's own length or a header's rounding
+
 
 @dataclass(frozen=True, slots=True)
 class KeyFrame:
@@ -139,6 +142,25 @@ def index_packets(container: InputContainer, stream: VideoStream) -> PacketIndex
         time_base_s=Fraction(stream.time_base or 1),
         keys=tuple(sorted(keys, key=lambda key: key.stamp)),
         decode_order=order,
+    )
+
+
+def missing_end(container: InputContainer, stream: VideoStream, index: PacketIndex) -> str | None:
+    """Return a note where the header states a longer film than the frames found, else None.
+
+    Containers written as a stream (mkv) list no frames, so that a file that
+    breaks off can only be told by its stated duration; sound may outlast the
+    picture, so nothing is held of files with more than one stream.
+    """
+    if stream.frames or container.duration is None or len(container.streams) > 1:
+        return None
+    stated_s = container.duration / _MICROSECONDS
+    found_s = float(int(index.stamps[-1] - index.stamps[0]) * index.time_base_s)
+    if stated_s - found_s <= max(_SHORT_BY_S, _SHORT_BY * stated_s):
+        return None
+    return (
+        f"the header states {stated_s:.2f} s of film and {found_s:.2f} s are there; "
+        "the file may have been cut off, so compare it with the camera's card"
     )
 
 

@@ -29,7 +29,7 @@ from blinkspan.footage.clock import (
 from blinkspan.footage.file import decoded, naming, open_container, video_stream
 from blinkspan.footage.frames import Clock, Luma, PictureFormat
 from blinkspan.footage.luma import Turn, luma_plane, picture_format, turn_of
-from blinkspan.footage.packets import PacketIndex, index_packets
+from blinkspan.footage.packets import PacketIndex, index_packets, missing_end
 
 _KEPT_FRAMES = 16  # planes kept for stepping to and fro; 33 MB at 1920x1080
 
@@ -310,6 +310,14 @@ def open_take(
                 given=given,
                 tagged=tagged,
             )
+        notes = [*tag_notes]
+        if (note := missing_end(container, stream, index)) is not None:
+            notes.append(note)
+    if given and tagged and given.rate_hz != tagged.rate_hz:
+        notes.append(
+            f"the file's own tag says {float(tagged.rate_hz):g} frames a second; "
+            f"the given {float(given.rate_hz):g} was used"
+        )
     with open_container(path) as container, naming(path):
         first = next(decoded(container.demux(video_stream(container, path))), None)
         if first is None:
@@ -324,7 +332,7 @@ def open_take(
         codec,
         picture,
         clock,
-        (*tag_notes, *picture_notes),
+        (*notes, *picture_notes),
         index=index,
         turn=turn,
         threads=threads or os.cpu_count() or 1,
