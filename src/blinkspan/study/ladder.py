@@ -6,12 +6,6 @@ then ``fixed + (k + 1/2) * game-frame time``. Means are used, not medians: the
 half frame is exact for the mean whatever else spreads the presses, and means
 of a uniform wait scatter less. Two modes always lie on a line; from three on,
 a mode that leaves the line shows.
-
-References
-----------
-B. L. Welch, "The generalization of Student's problem when several different
-population variances are involved", Biometrika 34 (1947) 28-35.
-JCGM 100:2008, G.4: effective degrees of freedom of a combined uncertainty.
 """
 
 import math
@@ -19,13 +13,13 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import t as student
 
 from blinkspan.errors import BadSample
 from blinkspan.quantities import Estimate
 from blinkspan.study.modes import ModeSample, checked_modes
 from blinkspan.study.phrases import scaled
 from blinkspan.study.rungs import Ladder, Rung
+from blinkspan.study.welch import welch_interval
 
 Floats = npt.NDArray[np.float64]
 
@@ -110,19 +104,17 @@ def _contrast(
 ) -> Estimate:
     """Return the weighted sum of the modes' means with its Welch interval, in seconds.
 
-    Systematic parts are taken as known exactly as uncertainties, with no end of
-    degrees of freedom; the parts shared by all modes add to the sum of the factors.
+    What all modes share enters with the sum of the factors: 0 in a slope.
     """
-    spread = factors**2 * np.array([mode.mean_variance_s2 for mode in modes])
-    systematic = factors**2 * np.array([mode.mode_u_s**2 for mode in modes])
-    variance = float(spread.sum() + systematic.sum()) + (float(factors.sum()) * shared_u_s) ** 2
-    freedom = np.array([mode.n - 1 for mode in modes])
-    doubt = float(np.sum(spread**2 / freedom))
-    # no spread at all, as of frame counts that all tie, leaves nothing to estimate
-    effective = variance**2 / doubt if doubt > 0.0 else math.inf
-    value = float(factors @ np.array([mode.mean_s for mode in modes]))
-    reach = float(student.ppf(0.5 + level / 2.0, effective)) * math.sqrt(variance)
-    return Estimate(value, value - reach, value + reach, level, _METHOD)
+    own = float(np.sum((factors * np.array([mode.mode_u_s for mode in modes])) ** 2))
+    return welch_interval(
+        float(factors @ np.array([mode.mean_s for mode in modes])),
+        [factor**2 * mode.mean_variance_s2 for factor, mode in zip(factors, modes, strict=True)],
+        [mode.n - 1 for mode in modes],
+        systematic_u=math.hypot(math.sqrt(own), float(factors.sum()) * shared_u_s),
+        level=level,
+        method=_METHOD,
+    )
 
 
 def _rung(modes: Sequence[ModeSample], index: int, shared_u_s: float, level: float) -> Rung:

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from blinkspan.errors import BadSample, BadSetting
+from blinkspan.study.welch import variance_of_mean
 
 Floats = npt.NDArray[np.float64]
 
@@ -70,13 +71,8 @@ class ModeSample:
 
     @property
     def mean_variance_s2(self) -> float:
-        """The variance of the mean that more presses would reduce, in seconds squared.
-
-        The measurement's own uncertainty is part of the spread seen and its least:
-        frame counts that all tie are not known without doubt.
-        """
-        seen = float(self.latency_s.var(ddof=1))
-        return max(seen, float(np.mean(self.own_u_s**2))) / self.n
+        """The variance of the mean that more presses would reduce, in seconds squared."""
+        return variance_of_mean(self.latency_s, self.own_u_s)
 
 
 def checked_modes(samples: Sequence[ModeSample], *, fewest_presses: int) -> tuple[ModeSample, ...]:
