@@ -37,8 +37,8 @@ def paint_room(scene: Scene, corners_px: Places, rng: np.random.Generator) -> Ro
     ys = np.linspace(0.0, 1.0, height)[:, None]
     xs = np.linspace(0.0, 1.0, width)[None, :]
     wall = 0.42 + 0.12 * np.cos(2.2 * (xs - 0.1)) - 0.10 * ys
-    wall = wall * (1.0 + 0.05 * _plaster((height, width), rng))
-    table = 0.20 + 0.04 * np.sin(60 * ys + 3 * _plaster((1, width), rng))
+    wall = wall * (1.0 + 0.05 * _uneven((height, width), (6, 6), rng))
+    table = 0.20 + 0.025 * _uneven((height, width), (2, width // 8), rng)  # grain of wood
     edge = corners_px[:, 1].max() / height + 0.055
     reflects = np.where(ys > edge, table, wall)
     reflects = np.where((ys > edge - 0.012) & (ys <= edge), 0.5, reflects).astype(np.float32)
@@ -68,9 +68,10 @@ def with_pad(room: Room, moved_px: tuple[float, float]) -> tuple[Light, Light]:
     return reflects, room.spill * (1.0 - 0.6 * opacity)
 
 
-def _plaster(shape: tuple[int, int], rng: np.random.Generator) -> Light:
-    """Return soft uneven noise."""
-    coarse = rng.standard_normal((max(2, shape[0] // 6), max(2, shape[1] // 6))).astype(np.float32)
+def _uneven(shape: tuple[int, int], grain_px: tuple[int, int], rng: np.random.Generator) -> Light:
+    """Return soft noise whose grains are so high and so wide."""
+    count = tuple(max(2, size // grain) for size, grain in zip(shape, grain_px, strict=True))
+    coarse = rng.standard_normal(count, np.float32)
     return np.asarray(cv2.resize(coarse, shape[::-1], interpolation=cv2.INTER_CUBIC), np.float32)
 
 

@@ -184,9 +184,12 @@ def _panorama(size_px: tuple[int, int], rng: np.random.Generator) -> Light:
         rock = light * (1.0 + 0.35 * _noise((height, width), 0.9, rng))
         picture = np.where(rows > profile[None, :], rock, picture)
     _houses(picture, rng)
-    ground = (0.07 + 0.10 * (rows - _HORIZON)) * (1.0 + 0.45 * _noise((height, width), 0.7, rng))
+    paving = (
+        1.0 + 0.30 * _noise((height, width), 1.1, rng) + 0.12 * _noise((height, width), 0.3, rng)
+    )
+    ground = (0.05 + 0.12 * (rows - _HORIZON)) * paving
     depth_of = np.maximum(rows - _HORIZON, 1e-3)
-    joints = 0.78 + 0.22 * (np.sin(2.2 / depth_of) > -0.8)
+    joints = 0.7 + 0.3 * (np.sin(3.0 / (depth_of + 0.04)) > -0.85)
     picture = np.where(rows > _HORIZON, ground * joints, picture)
     clipped = np.clip(picture, 0.004, 0.9).astype(np.float32)
     return blurred(clipped, 0.6)
@@ -232,7 +235,7 @@ def _wanderer(size_px: tuple[int, int], rng: np.random.Generator) -> Sprite:
     centre = (int(0.455 * size_px[0]), int(0.435 * size_px[1]))
     cv2.circle(opacity, centre, int(0.045 * size_px[1]), 1.0, -1, cv2.LINE_AA)
     folds = _noise((size_px[1], size_px[0]), 1.0, rng)
-    light += 0.055 * (1.0 + 0.5 * folds)
+    light += 0.03 * (1.0 + 0.3 * folds)
     lantern = (int(0.488 * size_px[0]), int(0.68 * size_px[1]))
     cv2.circle(light, lantern, int(0.018 * size_px[1]), 0.7, -1, cv2.LINE_AA)
     np.clip(light, 0.01, 1.0, out=light)
@@ -243,7 +246,7 @@ def _arm(size_px: tuple[int, int], strength: float) -> Sprite:
     """Return the arm held out, brighter than the cloak by ``strength``."""
     light, opacity = _canvas(size_px)
     _shape(opacity, size_px, [(0.475, 0.51), (0.565, 0.49), (0.57, 0.535), (0.475, 0.57)])
-    light += 0.055 + np.float32(strength)
+    light += 0.03 + np.float32(strength)
     return Sprite(light, opacity)
 
 
