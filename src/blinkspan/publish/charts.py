@@ -98,7 +98,9 @@ def span_chart(
         _draw_row(axes, place, row, dot_ms, palette)
     _dress(axes, rows, palette)
     if title:
-        figure.suptitle(title, fontsize=_TEXT_PT + 5, color=palette.ink, fontweight="bold")
+        figure.suptitle(
+            title, fontsize=_TEXT_PT + 5, color=palette.ink, fontweight="bold", parse_math=False
+        )
     figure.legend(
         handles=_legend(rows, palette),
         loc="outside lower center",
@@ -227,7 +229,10 @@ def _say(axes: "Axes", place: int, summary: SummaryPart, palette: Palette) -> No
 
 def _dress(axes: "Axes", rows: Sequence[ChartRow], palette: Palette) -> None:
     labels = [f"{_wrapped(row.label)}\n{words.counts(row.summary)}" for row in rows]
-    axes.set_yticks(range(len(rows)), labels, fontsize=_TEXT_PT, color=palette.ink)
+    # A dollar sign in a name is no formula.
+    axes.set_yticks(
+        range(len(rows)), labels, fontsize=_TEXT_PT, color=palette.ink, parse_math=False
+    )
     axes.set_xlabel(
         "span, from the lamp to the response, in milliseconds",
         fontsize=_TEXT_PT,

@@ -18,14 +18,12 @@ def refuse_unwritable(path: Path) -> None:
     UnwritableOutput
         The folder is missing or closed to us, or the path is a folder itself.
     """
-    if path.is_dir():
-        raise UnwritableOutput(f"{path} is a folder; give the name of a file")
-    if not path.parent.is_dir():
-        raise UnwritableOutput(
-            f"{path}: there is no folder {path.parent}; make it first or name another place"
-        )
-    if not os.access(path if _is_stream(path) else path.parent, os.W_OK):
-        raise UnwritableOutput(_closed(path))
+    try:
+        refusal = _refusal(path)
+    except OSError as error:  # a name too long, a folder that may not even be looked into
+        raise UnwritableOutput(_why(path, error)) from error
+    if refusal is not None:
+        raise UnwritableOutput(refusal)
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -48,6 +46,16 @@ def write_whole(path: Path, data: bytes) -> None:
             _replace(path.resolve(), data)  # a link stays a link to its file
     except OSError as error:
         raise UnwritableOutput(_why(path, error)) from error
+
+
+def _refusal(path: Path) -> str | None:
+    if path.is_dir():
+        return f"{path} is a folder; give the name of a file"
+    if not path.parent.is_dir():
+        return f"{path}: there is no folder {path.parent}; make it first or name another place"
+    if not os.access(path if _is_stream(path) else path.parent, os.W_OK):
+        return _closed(path)
+    return None
 
 
 def _replace(path: Path, data: bytes) -> None:

@@ -83,15 +83,17 @@ def _alt(regions: RegionsPart) -> str:
 def _place(text: str, box: Box, letter: float, picture: tuple[int, int], taken: list[Box]) -> Box:
     """Return the first place for a label that is in the picture and covers no other label."""
     width, height = _LETTER * letter * len(text) + letter, 1.5 * letter
-    for left, top in _candidates(box, width, height):
+    for left, top in _candidates(box, width, height, picture[1]):
         left = min(max(left, 0.0), max(picture[0] - width, 0.0))
         place = (left, top, left + width, top + height)
         if top >= 0 and place[3] <= picture[1] and not any(_meet(place, other) for other in taken):
             return place
-    return box[0], box[1], box[0] + width, box[1] + height
+    return 0.0, 0.0, width, height
 
 
-def _candidates(box: Box, width: float, height: float) -> Iterator[tuple[float, float]]:
+def _candidates(
+    box: Box, width: float, height: float, picture_height: int
+) -> Iterator[tuple[float, float]]:
     left, top, right, bottom = box
     gap = 0.25 * height
     yield left, top - height - gap
@@ -102,6 +104,8 @@ def _candidates(box: Box, width: float, height: float) -> Iterator[tuple[float, 
     yield left - width - gap, top
     yield left + gap, top + gap
     yield left + gap, bottom - height - gap
+    for row in range(int(picture_height / height)):  # a corner crowded with regions
+        yield left, row * height
 
 
 def _meet(one: Box, other: Box) -> bool:

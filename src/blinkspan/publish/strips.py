@@ -89,10 +89,10 @@ def strip_frame(
 
 
 def _view(box: Rectangle, width: float, shape: PictureFormat) -> Rectangle:
-    """Return a 16:9 box of about that width around the middle of another, inside the picture."""
+    """Return a box of about that width around the middle of another, 16:9 where it fits."""
     width = max(width, box.height * _WIDE * _WATCH_ROOM)
     width = min(round(width), shape.width_px)
-    height = min(round(width / _WIDE), shape.height_px)
+    height = min(max(round(width / _WIDE), box.height), shape.height_px)
     left = round(box.x + box.width / 2 - width / 2)
     top = round(box.y + box.height / 2 - height / 2)
     return Rectangle(
