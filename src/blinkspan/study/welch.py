@@ -13,7 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from blinkspan.quantities import Estimate
 
@@ -62,5 +62,5 @@ def welch_interval(
     total = float(parts.sum()) + systematic_u**2
     doubt = float(np.sum(parts**2 / np.array(freedom)))
     effective = total**2 / doubt if doubt > 0.0 else math.inf
-    reach = float(student.ppf(0.5 + level / 2.0, effective)) * math.sqrt(total)
+    reach = float(stdtrit(effective, 0.5 + level / 2.0)) * math.sqrt(total)
     return Estimate(value, value - reach, value + reach, level, method)
