@@ -117,7 +117,7 @@ def test_the_numbers_of_every_press_are_there(page, setup):
         "Spans of Lantern Quay",
         "Filmed on one day.",
         f"is {setup.summary.median_ms:.1f} ms",
-        "n = 12 2 doubtful, 1 rejected",
+        "n = 12 2 doubtful 1 rejected",
         "doubtful: two candidates",
         "rejected: no response",
         "Changes like a response that no press explains: 7.5132 s.",

@@ -24,15 +24,15 @@ VIDEO_PX = (1920, 1080)
 _DPI = 120
 _TEXT_PT = 17  # 28 px of 1080: readable on a phone showing the video
 _SMALL_PT = 14
-_DOT_PT = 11
+_DOT_PT = 10
 _LABEL_CHARACTERS = 24
 _ROWS_AT_1080 = 5
-_AXES_SHARE = 0.6  # of the picture's width, about
+_BESIDE_PX = 760  # what the words left and right of the axes take, about
 _FAINT = 0.55
 # Heights as shares of a row: the summary lies below the dots, never over them.
 _LOWEST_DOT = 0.02
-_HIGHEST_DOT = 0.40
-_DOT_STEP = 0.14
+_HIGHEST_DOT = 0.42
+_DOT_STEP = 0.13
 _BAR = 0.24
 
 
@@ -58,7 +58,7 @@ def chart_row(label: str, presses: Sequence[PressPart], summary: SummaryPart) ->
 
 def fitting_px(rows: int) -> tuple[int, int]:
     """Return a size, 1920 wide, that is as high as that many rows need."""
-    return VIDEO_PX[0], 240 + 150 * max(rows, 1)
+    return VIDEO_PX[0], 240 + 168 * max(rows, 1)
 
 
 def span_chart(
@@ -93,7 +93,7 @@ def span_chart(
     low, high = _range_ms(rows)
     axes.set_xlim(low, high)
     axes.set_ylim(len(rows) - 0.5, -0.5)
-    dot_ms = (high - low) * _DOT_PT * 1.2 / 72 / (_AXES_SHARE * width_px / _DPI)
+    dot_ms = (high - low) * _DOT_PT * 1.15 * _DPI / 72 / max(width_px - _BESIDE_PX, _BESIDE_PX)
     for place, row in enumerate(rows):
         _draw_row(axes, place, row, dot_ms, palette)
     _dress(axes, rows, palette)

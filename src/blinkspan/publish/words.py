@@ -146,15 +146,15 @@ def count(n: int) -> str:
     return f"n = {n}"
 
 
-def others(summary: SummaryPart) -> str:
-    """Return how many presses were kept apart, nothing where there are none."""
+def kept_apart(summary: SummaryPart) -> tuple[str, ...]:
+    """Return how many presses were doubtful and how many rejected, without those of none."""
     kinds = (("doubtful", summary.doubtful), ("rejected", summary.rejected))
-    return ", ".join(f"{many} {kind}" for kind, many in kinds if many)
+    return tuple(f"{many} {kind}" for kind, many in kinds if many)
 
 
 def counts(summary: SummaryPart) -> str:
     """Return how many presses were accepted, and the others where there are any."""
-    return ", ".join(filter(None, (count(summary.n), others(summary))))
+    return ", ".join((count(summary.n), *kept_apart(summary)))
 
 
 def verdict(press: PressPart) -> str:
