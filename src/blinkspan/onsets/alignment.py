@@ -1,0 +1,137 @@
+"""Slide the presses' answers over each other until they agree.
+
+All presses of a take answer alike, only sooner or later. The mean course of
+the features, each press shifted by its own time, is the template; each press
+is then shifted to fit the template best; and so on until nothing moves.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blinkspan.onsets.pattern import Features
+from blinkspan.traces.trace import Samples
+
+_STEPS_A_FRAME = 8
+_REACHES_FRAMES = (10.0, 4.0, 2.0, 2.0)  # how far a press may move, round after round
+_BEFORE_FRAMES = 16
+_AFTER_S = 0.060  # later than this games differ: effects end, frames drop
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """One press's features around its answer: values (m, bands, 4) at start_s (m,)."""
+
+    start_s: Samples
+    values: Features
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """The mean course: ``values`` (k, bands, 4) at times ``after_s`` (k,) from the answer."""
+
+    after_s: Samples
+    values: Features
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How one press fits the template.
+
+    Attributes
+    ----------
+    at_s : float
+        Where the template's zero falls.
+    gain : float
+        1 where the press answers as strongly as the mean.
+    strength : float
+        The template's length times gain: idle standard deviations of the whole answer.
+    """
+
+    at_s: float
+    gain: float
+    strength: float
+
+
+def align(
+    courses: list[Course], guesses_s: list[float], period_s: float
+) -> tuple[Template, list[Fit]]:
+    """Return the template and each course's fit to it; guesses are times of first change."""
+    at = np.array(guesses_s)
+    template = _mean_course(courses, at, period_s)
+    for reach in _REACHES_FRAMES:
+        shifts = np.arange(-reach, reach + 1e-9, 1.0 / _STEPS_A_FRAME) * period_s
+        moved = np.array(
+            [_best(course, template, t + shifts) for course, t in zip(courses, at, strict=True)]
+        )
+        at = moved + (np.median(at) - np.median(moved))  # the template itself must not wander
+        template = _mean_course(courses, at, period_s)
+    fits = [fit_at(course, template, float(t)) for course, t in zip(courses, at, strict=True)]
+    return template, fits
+
+
+def fit_at(course: Course, template: Template, at_s: float) -> Fit:
+    """Return how the course fits the template placed at a time."""
+    use, model, data = _overlap(course, template, at_s)
+    power = float((model**2).sum())
+    if not use.any() or power == 0.0:
+        return Fit(at_s, 0.0, 0.0)
+    gain = float((model * data).sum()) / power
+    return Fit(at_s, gain, gain * power**0.5)
+
+
+def scan(course: Course, template: Template, at_s: Samples) -> Samples:
+    """Return the gain of the template at each of many times, shape as ``at_s``."""
+    return np.array([fit_at(course, template, float(t)).gain for t in at_s])
+
+
+def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, Features, Features]:
+    after = course.start_s - at_s
+    use = (after >= template.after_s[0]) & (after <= template.after_s[-1])
+    model = _interpolated(template, after[use])
+    data = course.values[use]
+    early = after[use] < template.after_s[0] * 0.4
+    if early.sum() >= 3:
+        data = data - data[early].mean(axis=0)
+    return use, model, data
+
+
+def _interpolated(template: Template, after_s: Samples) -> Features:
+    step = template.after_s[1] - template.after_s[0]
+    place = np.clip((after_s - template.after_s[0]) / step, 0, template.after_s.size - 1.001)
+    low = place.astype(int)
+    share = (place - low)[:, None, None]
+    values: Features = template.values[low] * (1 - share) + template.values[low + 1] * share
+    return values
+
+
+def _best(course: Course, template: Template, at_s: Samples) -> float:
+    """Return the time of least misfit over a fixed stretch of the course, refined between steps."""
+    lo, hi = at_s[0] + template.after_s[0] * 0.8, at_s[-1] + template.after_s[-1] * 0.75
+    use = (course.start_s >= lo) & (course.start_s <= hi)
+    data, times = course.values[use], course.start_s[use]
+    early = times < at_s[0]
+    if early.sum() >= 3:
+        data = data - data[early].mean(axis=0)
+    misfit = np.array([((data - _interpolated(template, times - t)) ** 2).sum() for t in at_s])
+    k = int(np.argmin(misfit))
+    if 0 < k < misfit.size - 1:
+        left, here, right = misfit[k - 1 : k + 2]
+        bend = left - 2 * here + right
+        if bend > 0:
+            return float(at_s[k] + 0.5 * (left - right) / bend * (at_s[1] - at_s[0]))
+    return float(at_s[k])
+
+
+def _mean_course(courses: list[Course], at_s: Samples, period_s: float) -> Template:
+    after = np.arange(-_BEFORE_FRAMES * period_s, _AFTER_S, period_s / _STEPS_A_FRAME)
+    stack = np.stack([_sampled(course, t + after) for course, t in zip(courses, at_s, strict=True)])
+    middle = np.median(stack, axis=0) if len(courses) >= 5 else stack.mean(axis=0)
+    rest = middle[after < -4 * period_s].mean(axis=0)
+    return Template(after, middle - rest)
+
+
+def _sampled(course: Course, times: Samples) -> Features:
+    flat = course.values.reshape(course.values.shape[0], -1)
+    columns = [np.interp(times, course.start_s, flat[:, q]) for q in range(flat.shape[1])]
+    return np.stack(columns, axis=1).reshape(times.size, *course.values.shape[1:])

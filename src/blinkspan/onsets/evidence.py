@@ -1,0 +1,80 @@
+"""Where the watched region first does what it never does on its own.
+
+Each frame is compared with the look before the press, cell by cell, in units
+of the take's own idle change. Small and large changes both count: the score is
+the largest of many blocks' and the whole region's surprise. The threshold comes
+from the same score at idle moments of the same take.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from blinkspan.onsets.idle import Film, Frame, Idle, Light, light_of, look_before
+from blinkspan.traces.trace import Samples
+
+_BLOCKS_A_SIDE = 12
+_MOST_SURPRISE = 60.0  # one cell's squared change is capped: no single cell speaks for a block
+_LEAST_SCORE = 7.0  # in idle standard deviations; chance alone stays below (Gaussian tail)
+_TAIL = 1.7  # the threshold lies this many times as far above the idle median as its 99.5 %
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The score of surprise and where it counts.
+
+    Attributes
+    ----------
+    typical, scale : ndarray, shape (blocks,)
+        The idle level and spread of each block's mean squared change.
+    threshold : float
+    """
+
+    typical: Samples
+    scale: Samples
+    threshold: float
+
+
+def learn_evidence(film: Film, idle: Idle, period_s: float) -> Evidence:
+    """Return the scale of surprise, learnt from the idle moments."""
+    reach = round(0.25 / period_s)
+    surprise = np.concatenate(
+        [
+            _block_surprise(light_of(film, m, m + reach), look_before(film, m, period_s), idle)
+            for m in idle.moments
+        ]
+    )
+    typical = np.median(surprise, axis=0)
+    scale = np.maximum((np.percentile(surprise, 95, axis=0) - typical) / 1.645, 0.02)
+    score = ((surprise - typical) / scale).max(axis=1)
+    middle, tail = np.percentile(score, [50, 99.5])
+    return Evidence(typical, scale, max(_LEAST_SCORE, float(middle + _TAIL * (tail - middle))))
+
+
+def score_of(
+    film: Film, first: Frame, stop: Frame, before: Light, idle: Idle, evidence: Evidence
+) -> Samples:
+    """Return the score of frames ``first`` to ``stop`` against the look before, shape (m,)."""
+    surprise = _block_surprise(light_of(film, first, stop), before, idle)
+    score: Samples = ((surprise - evidence.typical) / evidence.scale).max(axis=1)
+    return score
+
+
+def first_change(score: Samples, threshold: float) -> int | None:
+    """Return the first sample above the threshold that the next one confirms, or None."""
+    above = score > threshold
+    confirmed = np.flatnonzero(above[:-1] & above[1:])
+    return int(confirmed[0]) if confirmed.size else None
+
+
+def _block_surprise(light: Light, before: Light, idle: Idle) -> npt.NDArray[np.float64]:
+    """Mean squared change in idle units of each block and of the whole, shape (m, blocks + 1)."""
+    z2 = np.minimum(((light - before) / idle.sd) ** 2, _MOST_SURPRISE)
+    rows = np.array_split(np.arange(z2.shape[1]), min(_BLOCKS_A_SIDE, z2.shape[1]))
+    columns = np.array_split(np.arange(z2.shape[2]), min(_BLOCKS_A_SIDE, z2.shape[2]))
+    by_row = np.add.reduceat(z2, [r[0] for r in rows], axis=1)
+    sums = np.add.reduceat(by_row, [c[0] for c in columns], axis=2)
+    counts = np.outer([r.size for r in rows], [c.size for c in columns])
+    blocks = (sums / counts).reshape(z2.shape[0], -1)
+    return np.column_stack([blocks, z2.mean(axis=(1, 2))]).astype(np.float64)

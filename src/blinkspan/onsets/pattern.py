@@ -1,0 +1,161 @@
+"""How this action answers: the picture it changes into, learnt over the take's presses.
+
+Averaging over presses, locked to the first change of each, leaves what the
+action does and fades what the scene does by itself. From it come a few numbers
+per frame and row band (``features``): how far the picture has gone towards the
+first look of the answer, towards its later look, and how far it has slid
+sideways and down (small motion, by the gradient method).
+
+References
+----------
+B. D. Lucas and T. Kanade, "An iterative image registration technique with an
+application to stereo vision", IJCAI 1981, 674-679: small shifts are linear in
+the picture's own gradients.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from blinkspan.onsets.idle import Film, Frame, Idle, Light, light_of, look_before
+from blinkspan.traces.trace import Samples
+
+_BANDS = 8
+_STRONG = 0.35  # of the largest change
+
+Features = npt.NDArray[np.float64]  # shape (frames, bands, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Where one press's answer can be seen: frame ranges (first, stop) and the look before it."""
+
+    before: Light
+    first: tuple[Frame, Frame]
+    later: tuple[Frame, Frame]
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """What to look for in the watched region.
+
+    Attributes
+    ----------
+    first, later : ndarray, shape (rows, columns)
+        Change of each cell in idle units; zero where the action changes nothing.
+    bands : tuple of (first row, stop row)
+    row_px, row_spread_px : ndarray, shape (bands,)
+        Where in the picture each band's change sits, and its standard deviation.
+    idle_sd : ndarray, shape (bands, 4)
+        How much each feature strays when nothing is pressed.
+    """
+
+    first: Light
+    later: Light
+    bands: tuple[tuple[int, int], ...]
+    row_px: Samples
+    row_spread_px: Samples
+    idle_sd: Samples
+
+
+def learn_pattern(
+    film: Film,
+    row_px: Samples,
+    idle: Idle,
+    changes: list[Change],
+    period_s: float,
+) -> Pattern:
+    """Return the action's pattern.
+
+    Parameters
+    ----------
+    film : ndarray of uint16, shape (n, rows, columns)
+    row_px : ndarray, shape (rows,)
+    idle : Idle
+    changes : list of Change
+        At least one.
+    period_s : float
+    """
+    firsts = [_difference(film, change.before, change.first, idle) for change in changes]
+    laters = [_difference(film, change.before, change.later, idle) for change in changes]
+    first = _clear_of_noise(np.median(np.stack(firsts), axis=0).astype(np.float32))
+    first = _strong_cells(first, idle)
+    later = _clear_of_noise(np.median(np.stack(laters), axis=0).astype(np.float32))
+    bands = tuple(
+        (int(r[0]), int(r[-1]) + 1)
+        for r in np.array_split(np.arange(first.shape[0]), min(_BANDS, first.shape[0]))
+    )
+    weight = (first**2).sum(axis=1) + 1e-9
+    middle = np.array([np.average(row_px[a:b], weights=weight[a:b]) for a, b in bands])
+    row_height = float(row_px[1] - row_px[0]) if row_px.size > 1 else 0.0
+    spread = np.array(
+        [
+            (np.average((row_px[a:b] - m) ** 2, weights=weight[a:b]) + row_height**2 / 12) ** 0.5
+            for (a, b), m in zip(bands, middle, strict=True)
+        ]
+    )
+    bare = Pattern(first, later, bands, middle, spread, np.ones((len(bands), 4)))
+    reach = round(0.15 / period_s)
+    strays = [
+        features(film, m, m + reach, look_before(film, m, period_s), idle, bare)
+        for m in idle.moments
+    ]
+    sd = np.sqrt(np.mean(np.concatenate(strays) ** 2, axis=0))
+    return Pattern(first, later, bands, middle, spread, np.maximum(sd, 1e-3))
+
+
+def features(
+    film: Film, first: Frame, stop: Frame, before: Light, idle: Idle, pattern: Pattern
+) -> Features:
+    """Return four numbers a band and frame, in idle standard deviations, shape (m, bands, 4).
+
+    In order: towards the first look, towards the later look (what the first
+    does not explain), sideways, down.
+    """
+    z = (light_of(film, first, stop) - before) / idle.sd
+    down, sideways = np.gradient(before) if min(before.shape) > 1 else (0 * before, 0 * before)
+    maps = np.stack([pattern.first, pattern.later, sideways / idle.sd, down / idle.sd])
+    out = np.zeros((z.shape[0], len(pattern.bands), 4))
+    for k, (a, b) in enumerate(pattern.bands):
+        base = maps[:, a:b].reshape(4, -1).astype(np.float64)
+        base[1] -= base[0] * _share(base[1], base[0])
+        for q in (2, 3):
+            base[q] -= base[0] * _share(base[q], base[0])
+        length = np.linalg.norm(base, axis=1, keepdims=True)
+        unit = np.divide(base, length, out=np.zeros_like(base), where=length > 1e-6)
+        out[:, k, :] = z[:, a:b].reshape(z.shape[0], -1) @ unit.T
+    return out / pattern.idle_sd
+
+
+def _difference(film: Film, before: Light, frames: tuple[Frame, Frame], idle: Idle) -> Light:
+    stop = min(frames[1], film.shape[0])
+    first = min(frames[0], stop - 1)
+    change: Light = (light_of(film, first, stop).mean(axis=0) - before) / idle.sd
+    return change
+
+
+def _share(of: Samples, along: Samples) -> float:
+    power = float(along @ along)
+    return float(of @ along) / power if power > 0 else 0.0
+
+
+def _strong_cells(first: Light, idle: Idle) -> Light:
+    """Keep the cells that change most in light.
+
+    An encoder drops small differences between frames, so that a cell of little
+    change reads as not yet or wholly changed where it is half way.
+    """
+    change = np.abs(first * idle.sd)
+    changed = change[change > 0]
+    if changed.size == 0:
+        return first
+    strong: Light = np.where(change >= _STRONG * np.percentile(changed, 98), first, 0.0)
+    return strong
+
+
+def _clear_of_noise(change: Light) -> Light:
+    """Shrink every cell by what chance alone leaves in the average, so that few cells speak."""
+    chance = 1.4826 * float(np.median(np.abs(change)))
+    shrunk: Light = np.sign(change) * np.maximum(np.abs(change) - min(chance, 1.5), 0.0)
+    return shrunk

@@ -1,0 +1,235 @@
+"""Find each press's answer in the watched region.
+
+First every press is searched for anything the take does not do by itself; from
+those changes the action's pattern is learnt; then every press is searched again
+for that pattern, which settles false alarms and finds weak answers.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blinkspan.onsets.alignment import Course, Fit, Template, align, fit_at, scan
+from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
+from blinkspan.onsets.idle import Frame, Idle, Light, idle_moments, learn_idle, look_before
+from blinkspan.onsets.pattern import Change, Pattern, features, learn_pattern
+from blinkspan.traces.reduction import Series
+from blinkspan.traces.trace import Samples
+
+LONGEST_LATENCY_S = 1.0  # slower than any game answers (common practice)
+MARGIN_S = 0.130  # frames kept before and after a search, for the pattern to slide in
+LIKE = 0.5  # of the mean answer's strength: below this it is not the same answer
+_FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
+_LATER_S = (0.017, 0.050)
+_FIRST_OF = 0.6  # the earliest candidate at least this strong is the answer
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """One press's stretch of film: where the lamp lit and where the search ends, in frames."""
+
+    lamp_frame: Frame
+    stop: Frame
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a press's search found.
+
+    Attributes
+    ----------
+    fit : Fit
+        Place of the pattern, in the clock of frames.
+    rival_s : float | None
+        An earlier moment that is somewhat like the answer.
+    """
+
+    fit: Fit
+    rival_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Learnt:
+    """What the take's own idle time and its presses taught."""
+
+    looks: list[Light]
+    idle: Idle
+    evidence: Evidence
+    pattern: Pattern
+    template: Template
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """All answers of a take, None for a press without one, and what they were found by.
+
+    ``learnt`` is None, and ``courses`` empty, where nothing in the take answers anything.
+    """
+
+    answers: list[Answer | None]
+    courses: list[Course]
+    learnt: Learnt | None
+
+
+def searches(start_s: Samples, lamp_frames: list[Frame], period_s: float) -> list[Search]:
+    """Return where to look for each press: until the longest latency or the next press's answer."""
+    n = start_s.size
+    longest = round(LONGEST_LATENCY_S / period_s)
+    ends = [*lamp_frames[1:], n]
+    return [
+        Search(frame, min(n, frame + longest, max(end, frame + 4)))
+        for frame, end in zip(lamp_frames, ends, strict=True)
+    ]
+
+
+def find_answers(series: Series, todo: list[Search]) -> Found:
+    """Return the answer to each press.
+
+    Parameters
+    ----------
+    series : Series
+    todo : list of Search
+        In order of time, at least one.
+    """
+    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
+    lamp_frames = [s.lamp_frame for s in todo]
+    moments = idle_moments(start_s, lamp_frames, period)
+    if not moments:  # presses follow too closely: the moments just before each must serve
+        reach = round(0.3 / period)
+        moments = [max(round(0.05 / period), f - reach) for f in lamp_frames]
+    idle = learn_idle(film, moments, period)
+    evidence = learn_evidence(film, idle, period)
+    looks = [look_before(film, s.lamp_frame, period) for s in todo]
+    changes: list[Frame | None] = []
+    for search, look in zip(todo, looks, strict=True):
+        begin = max(0, search.lamp_frame - 2)
+        score = score_of(film, begin, search.stop, look, idle, evidence)
+        change = first_change(score, evidence.threshold)
+        changes.append(None if change is None else begin + change)
+    if all(change is None for change in changes):
+        return Found([None] * len(todo), [], None)
+    guessed = [
+        None
+        if frame is None
+        else Change(look, _frames(frame, _FIRST_S, period), _frames(frame, _LATER_S, period))
+        for look, frame in zip(looks, changes, strict=True)
+    ]
+    places = [None if frame is None else float(start_s[frame]) for frame in changes]
+    return _match(series, todo, looks, idle, evidence, guessed, places)
+
+
+def find_again(
+    series: Series,
+    todo: list[Search],
+    found: Found,
+    whole_s: list[tuple[float, float] | None],
+) -> Found:
+    """Return the answers found anew, with the pattern learnt where its first look is whole.
+
+    Parameters
+    ----------
+    found : Found
+        From ``find_answers``.
+    whole_s : list of (from, until) or None
+        For each press, when every row shows the first look of the answer and
+        nothing later yet, in the clock of frames.
+    """
+    if found.learnt is None:
+        return found
+    start_s, period = series.clock.start_s, series.clock.period_s
+    changes: list[Change | None] = []
+    places: list[float | None] = []
+    for answer, look, whole in zip(found.answers, found.learnt.looks, whole_s, strict=True):
+        if answer is None or whole is None:
+            changes.append(None)
+            places.append(None)
+            continue
+        first = int(np.searchsorted(start_s, whole[0]))
+        stop = max(first + 1, int(np.searchsorted(start_s, whole[1])))
+        changes.append(Change(look, (first, stop), _frames(first, _LATER_S, period)))
+        places.append(answer.fit.at_s)
+    learnt = found.learnt
+    return _match(series, todo, learnt.looks, learnt.idle, learnt.evidence, changes, places)
+
+
+def _frames(frame: Frame, after_s: tuple[float, float], period_s: float) -> tuple[Frame, Frame]:
+    return frame + round(after_s[0] / period_s), frame + round(after_s[1] / period_s) + 1
+
+
+def _match(
+    series: Series,
+    todo: list[Search],
+    looks: list[Light],
+    idle: Idle,
+    evidence: Evidence,
+    changes: list[Change | None],
+    places_s: list[float | None],
+) -> Found:
+    """Return the answers that the pattern of the given changes finds."""
+    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
+    pattern = learn_pattern(
+        film, series.watch_row_px, idle, [c for c in changes if c is not None], period
+    )
+    margin = round(MARGIN_S / period)
+    courses = [
+        course_of(series, s.lamp_frame - margin, s.stop + margin, look, idle, pattern)
+        for s, look in zip(todo, looks, strict=True)
+    ]
+    placed = [k for k, at in enumerate(places_s) if at is not None]
+    template, fits = align(
+        [courses[k] for k in placed], [at for at in places_s if at is not None], period
+    )
+    first_fit = dict(zip(placed, fits, strict=True))
+    answers = [
+        _answer(courses[k], template, first_fit.get(k), todo[k], start_s, period)
+        for k in range(len(todo))
+    ]
+    return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template))
+
+
+def course_of(
+    series: Series, first: Frame, stop: Frame, look: Light, idle: Idle, pattern: Pattern
+) -> Course:
+    """Return the features of a stretch of the take against one look."""
+    a, b = max(0, first), min(series.clock.start_s.size, stop)
+    return Course(series.clock.start_s[a:b], features(series.watch, a, b, look, idle, pattern))
+
+
+def _answer(
+    course: Course,
+    template: Template,
+    first: Fit | None,
+    search: Search,
+    start_s: Samples,
+    period: float,
+) -> Answer | None:
+    """Return the earliest moment of the search that is enough like the pattern."""
+    # The template's zero may lie before the first visible change; a frame of slack each side.
+    times = np.arange(
+        start_s[search.lamp_frame] - 3 * period,
+        start_s[search.stop - 1] + period / 2,
+        period / 2,
+    )
+    gains = scan(course, template, times)
+    peaks = _peaks(times, gains, at_least=0.3)
+    best = max((g for _, g in peaks), default=0.0)
+    if first is not None and first.gain > best:
+        best = first.gain
+        peaks = sorted([*peaks, (first.at_s, first.gain)])
+    if best < LIKE:
+        return None
+    at, gain = next((t, g) for t, g in peaks if g >= max(LIKE, _FIRST_OF * best))
+    if first is not None and abs(first.at_s - at) < 2.5 * period:
+        fit = first
+    else:
+        fine = at + np.arange(-1.0, 1.0, 0.125) * period
+        fit = fit_at(course, template, float(fine[int(np.argmax(scan(course, template, fine)))]))
+    rivals = [t for t, g in peaks if t < fit.at_s - 0.025 and g >= 0.3 * gain]
+    return Answer(fit, rivals[0] if rivals else None)
+
+
+def _peaks(times: Samples, gains: Samples, at_least: float) -> list[tuple[float, float]]:
+    inner = np.flatnonzero(
+        (gains[1:-1] >= gains[:-2]) & (gains[1:-1] > gains[2:]) & (gains[1:-1] >= at_least)
+    )
+    return [(float(times[k + 1]), float(gains[k + 1])) for k in inner]

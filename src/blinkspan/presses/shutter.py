@@ -1,0 +1,79 @@
+"""The camera's readout: given, read from the slant of the panel's answer, or budgeted.
+
+In the clock of frames a row of the panel answers later than the one above by
+its scan time less the camera's own readout, since both run down the picture.
+Where the panel's height and refresh are known its scan time is too
+(CTA-861: 0.96 of a refresh from the first to the last active line), and the
+readout is what remains. A panel that scans at another speed than its signal
+would break this; the doubt carried is 2 % of the scan.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blinkspan.onsets.step import Step
+from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile
+from blinkspan.quantities import Measured
+from blinkspan.traces.reduction import Series
+from blinkspan.traces.regions import Quadrilateral, Regions
+
+_SCAN_DOUBT = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Readout:
+    """Seconds from one row's start to the next row's, and where the value came from."""
+
+    row_s: float
+    u_row_s: float
+    source: str
+
+
+def readout_from_slant(
+    series: Series,
+    regions: Regions,
+    camera: CameraProfile,
+    display: DisplayProfile,
+    step: Step | None,
+) -> Readout:
+    """Return the readout time a row: given, else from the take, else assumed with its range."""
+    height, period = series.picture.height_px, series.clock.period_s
+    if camera.readout_s is not None:
+        return Readout(camera.readout_s.value / height, camera.readout_s.u / height, "given")
+    scan = _scan_s_per_px(regions.panel, display.refresh_hz)
+    if step is not None and scan is not None:
+        row_s = scan - step.slant_s_per_px.value
+        u = float(np.hypot(step.slant_s_per_px.u, _SCAN_DOUBT * scan))
+        possible = -2 * u * height <= row_s * height <= period + 2 * u * height
+        if possible and u * height < period / np.sqrt(12.0):
+            return Readout(float(np.clip(row_s, 0.0, period / height)), u, "from the take")
+    return Readout(period / 2 / height, period / np.sqrt(12.0) / height, "assumed")
+
+
+def slants_to_try(
+    series: Series, regions: Regions, camera: CameraProfile, display: DisplayProfile
+) -> list[Measured]:
+    """Return what the slant may be, seconds a pixel, as far as camera and display are known."""
+    height, period = series.picture.height_px, series.clock.period_s
+    row = Measured(period / 2 / height, period / np.sqrt(12.0) / height)
+    if camera.readout_s is not None:
+        row = camera.readout_s * (1 / height)
+    rates = [display.refresh_hz] if display.refresh_hz is not None else [60.0, 120.0]
+    if regions.panel is not None:
+        scans = [CTA_SCAN_FRACTION / rate / _height_px(regions.panel) for rate in rates]
+        return [Measured(scan, _SCAN_DOUBT * scan) - row for scan in scans]
+    # Without the panel's height, the watched part is taken as somewhat smaller than it.
+    scans = [CTA_SCAN_FRACTION / rate / (1.5 * regions.watch.height) for rate in rates]
+    return [Measured(scan, 0.5 * scan) - row for scan in [*scans, 0.3 * scans[0]]]
+
+
+def _scan_s_per_px(panel: Quadrilateral | None, refresh_hz: float | None) -> float | None:
+    if panel is None or refresh_hz is None:
+        return None
+    return CTA_SCAN_FRACTION / refresh_hz / _height_px(panel)
+
+
+def _height_px(panel: Quadrilateral) -> float:
+    (_, y1), (_, y2), (_, y3), (_, y4) = panel.corners
+    return max(1.0, (y3 + y4 - y1 - y2) / 2)

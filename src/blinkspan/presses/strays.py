@@ -1,0 +1,49 @@
+"""Answers that no press asked for: the action's pattern, seen outside every press."""
+
+import numpy as np
+
+from blinkspan.onsets.alignment import scan
+from blinkspan.onsets.evidence import first_change, score_of
+from blinkspan.onsets.idle import look_before
+from blinkspan.presses.searching import LIKE, MARGIN_S, Found, Search, course_of
+from blinkspan.traces.reduction import Series
+
+_AFTERMATH_S = 0.25  # an answer's own course is no second answer
+_STRETCH_S = 0.1
+
+
+def stray_answers(series: Series, todo: list[Search], found: Found) -> list[float]:
+    """Return when the pattern begins outside every press, in the clock of frames."""
+    if found.learnt is None:
+        return []
+    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
+    learnt, n = found.learnt, start_s.size
+    busy = np.zeros(n, bool)
+    after = round(_AFTERMATH_S / period)
+    for search, answer in zip(todo, found.answers, strict=True):
+        end = search.stop
+        if answer is not None:
+            end = min(n, int(np.searchsorted(start_s, answer.fit.at_s)) + after)
+        busy[max(0, search.lamp_frame - 2) : end] = True
+    margin, stretch = round(MARGIN_S / period), round(_STRETCH_S / period)
+    strays: list[float] = []
+    for first in range(margin, n - stretch, stretch):
+        if busy[first : first + stretch].any():
+            continue
+        if strays and start_s[first] - strays[-1] < _AFTERMATH_S:
+            continue
+        look = look_before(film, first, period)
+        stop = min(n, first + stretch + 2)
+        score = score_of(film, first, stop, look, learnt.idle, learnt.evidence)
+        change = first_change(score, learnt.evidence.threshold)
+        if change is None:
+            continue
+        course = course_of(
+            series, first - margin, first + stretch + margin, look, learnt.idle, learnt.pattern
+        )
+        times = start_s[first + change] + np.arange(-8, 3, 0.5) * period
+        gains = scan(course, learnt.template, times)
+        best = int(np.argmax(gains))
+        if gains[best] >= LIKE:
+            strays.append(float(times[best]))
+    return strays

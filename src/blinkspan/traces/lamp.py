@@ -1,0 +1,126 @@
+"""The lamp's light against time, from 0 (dark) to 1 (lit).
+
+The room's own light is taken off first: what a ring around the lamp sees of
+mains flicker is fitted to the lamp's dark frames and subtracted. A clipped lamp
+is read from those of its pixels that never clip (its glow), where there are any.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blinkspan.errors import NothingToMeasure
+from blinkspan.traces.light import FULL_SCALE
+from blinkspan.traces.reduction import Series
+from blinkspan.traces.trace import Samples, Trace
+
+_LEAST_CONTRAST = 0.002  # of full light; a lit LED on film is far above (common practice)
+_CLEAR_OF_NOISE = 8.0  # standard deviations between dark and lit before a lamp is believed
+_CLIPPED_LIGHT = 0.97  # of the brightest value seen anywhere in the region
+
+
+@dataclass(frozen=True, slots=True)
+class LampTrace:
+    """The lamp's trace and how good it is.
+
+    Attributes
+    ----------
+    trace : Trace
+        0 dark, 1 lit; times are those of the lamp's own middle row.
+    noise : float
+        Standard deviation of a dark frame, in units of the lit level.
+    clipped : bool
+        True where all of the lamp is at the top of the code range while lit, so
+        that the lit fraction of a frame reads too high.
+    """
+
+    trace: Trace
+    noise: float
+    clipped: bool
+
+
+def lamp_trace(series: Series, row_s: float) -> LampTrace:
+    """Return the lamp's trace.
+
+    Parameters
+    ----------
+    series : Series
+    row_s : float
+        Readout time per picture row, seconds.
+
+    Raises
+    ------
+    NothingToMeasure
+        The region never changes by more than its noise: no lamp, or one that never blinks.
+    """
+    pixels = series.lamp.reshape(series.lamp.shape[0], -1).astype(np.float32) / FULL_SCALE
+    values, clipped = pixels.mean(axis=1).astype(np.float64), False
+    low, high = _two_levels(values)
+    lit = values > (low + high) / 2
+    _refuse_a_lamp_that_never_blinks(values, low, high)
+    if series.lamp_clipped[lit].mean() > 0.2:
+        glow = _unclipped(pixels, lit)
+        clipped = glow is None
+        if glow is not None:
+            values = pixels[:, glow].mean(axis=1).astype(np.float64)
+            low, high = _two_levels(values)
+            lit = values > (low + high) / 2
+    values = _without_room_light(values, series.around.astype(np.float64) / FULL_SCALE, lit)
+    dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
+    values = (values - dark_level) / (lit_level - dark_level)
+    start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
+    return LampTrace(Trace(values, start_s), _spread(values[~lit]), clipped)
+
+
+def _two_levels(values: Samples) -> tuple[float, float]:
+    """Return the dark and the lit level: the split that leaves least scatter inside both parts."""
+    ordered = np.sort(values)
+    n = ordered.size
+    sums, squares = np.cumsum(ordered), np.cumsum(ordered**2)
+    below = np.arange(1, n)
+    above = n - below
+    scatter = (squares[:-1] - sums[:-1] ** 2 / below) + (
+        (squares[-1] - squares[:-1]) - (sums[-1] - sums[:-1]) ** 2 / above
+    )
+    split = int(np.argmin(scatter)) + 1
+    return float(np.median(ordered[:split])), float(np.median(ordered[split:]))
+
+
+def _refuse_a_lamp_that_never_blinks(values: Samples, low: float, high: float) -> None:
+    noise = _spread(np.diff(values)) / np.sqrt(2.0)
+    if high - low > max(_LEAST_CONTRAST, _CLEAR_OF_NOISE * noise):
+        return
+    level = float(np.median(values))
+    if level > 0.25:
+        raise NothingToMeasure(
+            f"the lamp region stays at {100 * level:.0f} % light for the whole take: the lamp is "
+            "always on or the region shows something else; check --lamp and the wiring"
+        )
+    raise NothingToMeasure(
+        "no lamp found: nothing in the lamp region lights up; "
+        "check that --lamp X,Y,W,H covers the lamp and that it was pressed during the take"
+    )
+
+
+def _unclipped(pixels: np.ndarray, lit: np.ndarray) -> np.ndarray | None:
+    """Return which pixels see the lamp without clipping, or None where there are too few."""
+    level = np.percentile(pixels[lit], 90, axis=0)
+    contrast = level - np.median(pixels[~lit], axis=0)
+    good = (level < _CLIPPED_LIGHT * pixels.max()) & (contrast > 0.05 * contrast.max())
+    return good if good.sum() >= 4 else None
+
+
+def _without_room_light(values: Samples, around: Samples, lit: np.ndarray) -> Samples:
+    """Take off the part of the dark frames that follows the ring around the lamp."""
+    dark = ~lit
+    room = around - np.median(around[dark])
+    power = float(room[dark] @ room[dark])
+    if power <= 0:
+        return values
+    share = float(room[dark] @ (values[dark] - values[dark].mean())) / power
+    return values - share * room
+
+
+def _spread(values: Samples) -> float:
+    """Return the standard deviation of the bulk: 1.4826 times the median deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values)))) if values.size else 0.0

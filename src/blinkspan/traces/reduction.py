@@ -1,0 +1,168 @@
+"""One streaming pass over a take: the lamp's pixels and a small film of the watched region.
+
+Everything measured later is read from these two series, so a take is decoded
+once. The small film is kept in linear light as 16-bit integers; the caller
+provides its array, so that a long take can live in a file instead of memory.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from blinkspan.footage.frames import Clock, Frames, Luma, PictureFormat
+from blinkspan.traces.light import highest_code, light_of_codes
+from blinkspan.traces.regions import Rectangle
+
+Light = npt.NDArray[np.uint16]
+Allocate = Callable[[tuple[int, ...]], Light]
+
+# Pixels kept of the watched region per frame. A pan of one camera pixel still
+# shows at this size, and reducing costs far less than decoding (docs/benchmarks.md).
+_WATCH_PIXELS = 128 * 72
+_LAMP_PIXELS = 24 * 24
+
+
+def in_memory(shape: tuple[int, ...]) -> Light:
+    """Return a plain array for a series; good for takes of a minute or so."""
+    return np.zeros(shape, np.uint16)
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """What one pass keeps of a take.
+
+    Attributes
+    ----------
+    lamp : ndarray of uint16, shape (n, a, b)
+        Linear light of the lamp's region, reduced by area where it is large.
+    lamp_clipped : ndarray of bool, shape (n,)
+        Whether part of the lamp's region sat at the top of the code range.
+    around : ndarray of uint16, shape (n,)
+        Mean linear light of a ring around the lamp, which sees the room but not the lamp.
+    watch : ndarray of uint16, shape (n, rows, columns)
+        Linear light of the watched region, reduced by area.
+    """
+
+    clock: Clock
+    picture: PictureFormat
+    lamp_region: Rectangle
+    watch_region: Rectangle
+    lamp: Light
+    lamp_clipped: npt.NDArray[np.bool_]
+    around: Light
+    watch: Light
+
+    @property
+    def watch_row_px(self) -> npt.NDArray[np.float64]:
+        """The picture row at the middle of each row of the small film, shape (rows,)."""
+        factor = shrink_factor(self.watch_region.width, self.watch_region.height, _WATCH_PIXELS)
+        rows = np.arange(self.watch.shape[1], dtype=np.float64)
+        return self.watch_region.y + (rows + 0.5) * factor
+
+
+def shrink_factor(width: int, height: int, pixels: int) -> int:
+    """Return the whole factor that brings a picture down to at most that many pixels.
+
+    Examples
+    --------
+    >>> shrink_factor(1280, 720, 128 * 72), shrink_factor(60, 40, 128 * 72)
+    (10, 1)
+    """
+    factor = 1
+    while (width // factor) * (height // factor) > pixels and factor < min(width, height):
+        factor += 1
+    return factor
+
+
+def reduce_take(
+    frames: Frames, lamp: Rectangle, watch: Rectangle, allocate: Allocate = in_memory
+) -> Iterator[int | Series]:
+    """Yield the count of frames done, now and then, and the ``Series`` last.
+
+    Parameters
+    ----------
+    frames : Frames
+        Read once, in order.
+    lamp, watch : Rectangle
+        Inside the picture.
+    allocate : callable
+        Returns a zeroed uint16 array of the shape asked for.
+
+    Raises
+    ------
+    BadRegion
+        A region leaves the picture.
+    """
+    picture, clock = frames.format, frames.clock
+    lamp.within(picture.width_px, picture.height_px, "lamp")
+    watch.within(picture.width_px, picture.height_px, "watch")
+    n = clock.start_s.size
+    table = light_of_codes(picture)
+    clipped_from = highest_code(picture)
+    lamp_factor = shrink_factor(lamp.width, lamp.height, _LAMP_PIXELS)
+    watch_factor = shrink_factor(watch.width, watch.height, _WATCH_PIXELS)
+    ring = _ring(lamp, picture)
+    lamp_light = np.zeros((n, *_shape(lamp, lamp_factor)), np.uint16)
+    around = np.zeros(n, np.uint16)
+    clipped = np.zeros(n, np.bool_)
+    watch_light = allocate((n, *_shape(watch, watch_factor)))
+    for i, luma in enumerate(frames):
+        patch = _part(luma, lamp)
+        clipped[i] = patch.max() >= clipped_from
+        lamp_light[i] = _shrunk(table[patch], lamp_factor)
+        if ring is not None:
+            sums = [_part(luma, side) for side in ring]
+            around[i] = sum(int(table[side].sum()) for side in sums) // sum(s.size for s in sums)
+        watch_light[i] = _watched(_part(luma, watch), watch_factor, table)
+        if i % 60 == 59:
+            yield i + 1
+    yield Series(clock, picture, lamp, watch, lamp_light, clipped, around, watch_light)
+
+
+def _part(luma: Luma, box: Rectangle) -> Luma:
+    return luma[box.y : box.y + box.height, box.x : box.x + box.width]
+
+
+def _shape(box: Rectangle, factor: int) -> tuple[int, int]:
+    return box.height // factor, box.width // factor
+
+
+def _watched(codes: Luma, factor: int, table: Light) -> Light:
+    """Linear light of the watched part, shrunk by a whole factor.
+
+    A large part is halved in code values first: neighbours differ little, the
+    noise dithers the rounding, and the pass costs a third.
+    """
+    if factor >= 4 and factor % 2 == 0:
+        rows, columns = codes.shape[0] // factor, codes.shape[1] // factor
+        whole = codes[: rows * factor, : columns * factor]
+        codes = cv2.resize(  # type: ignore[assignment]
+            whole, (columns * factor // 2, rows * factor // 2), interpolation=cv2.INTER_AREA
+        )
+        factor //= 2
+    if codes.dtype == np.uint8:  # OpenCV's own look-up is the fast one but takes 8 bits only
+        return _shrunk(cv2.LUT(codes, table), factor)  # type: ignore[arg-type]
+    return _shrunk(table[np.minimum(codes, table.size - 1)], factor)
+
+
+def _shrunk(light: Light, factor: int) -> Light:
+    """Area averages over whole blocks: OpenCV is ten times faster at those than at broken ones."""
+    if factor == 1:
+        return light
+    rows, columns = light.shape[0] // factor, light.shape[1] // factor
+    whole = light[: rows * factor, : columns * factor]
+    return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
+
+
+def _ring(lamp: Rectangle, picture: PictureFormat) -> list[Rectangle] | None:
+    """Return the strips left and right of the lamp, one lamp's width away, inside the picture."""
+    sides = []
+    gap, width = lamp.width, max(4, lamp.width)
+    for left in (lamp.x - gap - width, lamp.x + lamp.width + gap):
+        x0, x1 = max(0, left), min(picture.width_px, left + width)
+        if x1 - x0 >= 2:
+            sides.append(Rectangle(x0, lamp.y, x1 - x0, lamp.height))
+    return sides or None
