@@ -165,6 +165,21 @@ def test_damage_in_the_middle_is_counted(make_film, refusal_of):
     assert int(told[2]) < 60
 
 
+def test_a_picture_patched_over_by_the_decoder_is_no_frame(make_film, refusal_of):
+    # FFmpeg fills a hole in an H.264 picture from its neighbours and marks it damaged: such a
+    # picture is a guess, and a guess that moves would look like a response.
+    film = make_film(options={"g": "10", "bf": "0", "qp": "1", "x264-params": "scenecut=0"})
+    data = bytearray(film.read_bytes())
+    with av.open(str(film)) as container:
+        spoiled = [packet for packet in container.demux(video=0) if packet.size][30]
+    middle = spoiled.pos + spoiled.size // 2
+    data[middle : middle + 8] = bytes(each ^ 0xFF for each in data[middle : middle + 8])
+    film.write_bytes(data)
+    with av.open(str(film)) as container:
+        assert sum(1 for _ in container.decode(video=0)) == 60  # the decoder hides it
+    assert refusal_of(film).startswith("frame 30 cannot be decoded")
+
+
 def test_damage_does_not_spoil_what_can_be_fetched_before_it(make_film, read_number):
     film = make_film(codec="mjpeg", pixels="yuvj420p", name="film.mov")
     data = bytearray(film.read_bytes())

@@ -56,6 +56,12 @@ def test_the_header_decides_where_ticks_are_too_coarse():
     )
 
 
+def test_the_nearer_rate_is_taken_where_the_header_is_silent():
+    # 200 steps end on tick 834 of 834.17: 240 fits within one tick as well, but lies further off.
+    short = stamps_of(np.arange(201), Fraction(240_000, 1001), TICKS["milliseconds"])
+    assert nominal_rate(short, TICKS["milliseconds"]) == Fraction(240_000, 1001)
+
+
 def test_an_unusual_rate_is_kept_exactly():
     # 7 ticks of 1/1601 s: 228.714... frames a second, near no standard rate.
     assert nominal_rate(7 * np.arange(50), Fraction(1, 1601)) == Fraction(1601, 7)

@@ -8,6 +8,7 @@ places from which decoding may start.
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import attrgetter
 
 import numpy as np
 from av.container import InputContainer
@@ -67,8 +68,8 @@ class PacketIndex:
         Frames shown from a key on need nothing shown before it, however the
         packets between them are ordered.
         """
-        stamps = [key.stamp for key in self.keys]
-        return max(bisect_right(stamps, int(self.stamps[frame])) - 1, 0)
+        stamp = int(self.stamps[frame])
+        return max(bisect_right(self.keys, stamp, key=attrgetter("stamp")) - 1, 0)
 
     def first_shown_from(self, key: int) -> int:
         """Return the number of the first frame shown at a key or after it."""

@@ -9,15 +9,10 @@ import hashlib
 import os
 from collections import OrderedDict
 from collections.abc import Generator, Iterator
-from contextlib import closing
 from functools import cached_property
-from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Self
-
-from av.error import FFmpegError
-from av.video.frame import VideoFrame
 
 from blinkspan.errors import BadSetting, BlinkspanError, UnreadableTake
 from blinkspan.footage.clock import (
@@ -27,9 +22,10 @@ from blinkspan.footage.clock import (
     true_clock,
 )
 from blinkspan.footage.file import decoded, naming, open_container, video_stream
-from blinkspan.footage.frames import Clock, Luma, PictureFormat
-from blinkspan.footage.luma import Turn, luma_plane, picture_format, turn_of
-from blinkspan.footage.packets import PacketIndex, index_packets, missing_end
+from blinkspan.footage.frames import Clock, Luma
+from blinkspan.footage.luma import picture_format, turn_of
+from blinkspan.footage.packets import index_packets, missing_end
+from blinkspan.footage.reel import Reel
 
 _KEPT_FRAMES = 16  # planes kept for stepping to and fro; 33 MB at 1920x1080
 
@@ -51,26 +47,13 @@ class OpenTake:
         What a person should know of how the file was read, in plain words.
     """
 
-    def __init__(
-        self,
-        path: Path,
-        codec: str,
-        picture: PictureFormat,
-        clock: Clock,
-        notes: tuple[str, ...],
-        *,
-        index: PacketIndex,
-        turn: Turn,
-        threads: int,
-    ) -> None:
-        self.path = path
+    def __init__(self, reel: Reel, codec: str, clock: Clock, notes: tuple[str, ...]) -> None:
+        self.path = reel.path
         self.codec = codec
-        self.format = picture
+        self.format = reel.picture
         self.clock = clock
         self.notes = notes
-        self._index = index
-        self._turn = turn
-        self._threads = threads
+        self._reel = reel
         self._kept: OrderedDict[int, Luma] = OrderedDict()
         self._ahead: Generator[Luma, None, None] | None = None
         self._next = 0
@@ -136,7 +119,7 @@ class OpenTake:
                 f"frames {start} to {stop} leave a take of {self.frames} frames; "
                 f"give a range within 0 to {self.frames}"
             )
-        return self._decode(start, stop)
+        return self._reel.planes(start, stop)
 
     def segments(self, count: int) -> list[tuple[int, int]]:
         """Return up to ``count`` ranges of frames (start, stop) that begin at key frames.
@@ -147,7 +130,7 @@ class OpenTake:
         if count < 1:
             raise BadSetting(f"a take cannot be cut into {count} parts; give 1 or more")
         starts = [0]
-        keys = self._index.key_frames()
+        keys = self._reel.index.key_frames()
         for part in range(1, count):
             wanted = part * self.frames / count
             nearest = min(keys, key=lambda key: abs(key - wanted), default=0)
@@ -180,11 +163,11 @@ class OpenTake:
 
     def _fetch(self, frame: int) -> None:
         """Decode forward to a frame and keep the last few planes on the way."""
-        key = self._index.key_at_or_before(frame)
-        first = max(frame - _KEPT_FRAMES // 2, self._index.first_shown_from(key))
+        key = self._reel.index.key_at_or_before(frame)
+        first = max(frame - _KEPT_FRAMES // 2, self._reel.index.first_shown_from(key))
         if self._ahead is None or not first <= self._next <= frame:
             self._forget()
-            self._ahead, self._next = self._decode(first, self.frames), first
+            self._ahead, self._next = self._reel.planes(first, self.frames), first
         try:
             while self._next <= frame:
                 self._kept[self._next] = next(self._ahead).copy()
@@ -200,70 +183,6 @@ class OpenTake:
         if self._ahead is not None:
             self._ahead.close()
             self._ahead = None
-
-    def _decode(self, start: int, stop: int) -> Generator[Luma, None, None]:
-        """Yield the planes of frames start to stop, each held to its stamp in the index."""
-        if start == stop:
-            return
-        wanted = start
-        with closing(self._frames_from(self._index.key_at_or_before(start))) as frames:
-            for frame in frames:
-                stamp = int(self._index.stamps[wanted])
-                if frame.pts is None or frame.pts < stamp:
-                    continue  # decoded only because later frames build on it
-                if frame.pts != stamp or frame.is_corrupt:
-                    break
-                yield self._plane(frame)
-                wanted += 1
-                if wanted == stop:
-                    return
-        raise self._lost(wanted)
-
-    def _frames_from(self, key: int) -> Generator[VideoFrame, None, None]:
-        """Yield frames in order of time from a key frame on, damaged packets passed over."""
-        with open_container(self.path) as container:
-            stream = video_stream(container, self.path)
-            stream.thread_type = "FRAME"
-            stream.thread_count = self._threads
-            if key == 0:
-                yield from decoded(container.demux(stream))
-                return
-            for target in self._index.keys[key].seek_targets():
-                packets = container.demux(stream)
-                try:
-                    container.seek(target, stream=stream)
-                    landed = next(packets)
-                except FFmpegError:
-                    continue
-                if self._index.lies_by(landed.pts, key):
-                    yield from decoded(chain([landed], packets))
-                    return
-        # The file's own table of contents points too late: start a key earlier.
-        yield from self._frames_from(key - 1)
-
-    def _plane(self, frame: VideoFrame) -> Luma:
-        """Return a frame's plane, which must look like the first one's."""
-        luma = luma_plane(frame, self._turn)
-        if luma.shape != (self.format.height_px, self.format.width_px):
-            raise UnreadableTake(
-                f"{self.path}: the picture changes size to {frame.width}x{frame.height} on the "
-                "way; give one take a file"
-            )
-        return luma
-
-    def _lost(self, frame: int) -> UnreadableTake:
-        """Return the refusal of a take that gives fewer frames than it promises."""
-        stamps = set(self._index.stamps.tolist())
-        good = {each.pts for each in self._frames_from(0) if not each.is_corrupt} & stamps
-        if len(good) == self.frames:
-            return UnreadableTake(
-                f"{self.path}: the times in the file do not follow the order of its pictures; "
-                "save it again from the camera as mp4, mov or mkv"
-            )
-        return UnreadableTake(
-            f"{self.path}: frame {frame} cannot be decoded, {len(good)} of {self.frames} frames "
-            "can; copy the take again from the camera's card"
-        )
 
 
 def open_take(
@@ -327,13 +246,5 @@ def open_take(
             )
         turn = turn_of(first)
         picture, picture_notes = picture_format(first, turn)
-    return OpenTake(
-        path,
-        codec,
-        picture,
-        clock,
-        (*notes, *picture_notes),
-        index=index,
-        turn=turn,
-        threads=threads or os.cpu_count() or 1,
-    )
+    reel = Reel(path, index, picture, turn, threads or os.cpu_count() or 1)
+    return OpenTake(reel, codec, clock, (*notes, *picture_notes))

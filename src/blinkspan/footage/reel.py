@@ -1,0 +1,102 @@
+"""The pictures of a take unrolled from any frame on, each held to its time in the index.
+
+Every unrolling opens the file anew, so several may run side by side.
+"""
+
+from collections.abc import Generator
+from contextlib import closing
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+
+from av.error import FFmpegError
+from av.video.frame import VideoFrame
+
+from blinkspan.errors import UnreadableTake
+from blinkspan.footage.file import decoded, open_container, video_stream
+from blinkspan.footage.frames import Luma, PictureFormat
+from blinkspan.footage.luma import Turn, luma_plane
+from blinkspan.footage.packets import PacketIndex
+
+
+@dataclass(frozen=True, slots=True)
+class Reel:
+    """What is needed to decode a take again: the file, its index and how its picture is shown."""
+
+    path: Path
+    index: PacketIndex
+    picture: PictureFormat
+    turn: Turn
+    threads: int
+
+    def planes(self, start: int, stop: int) -> Generator[Luma, None, None]:
+        """Yield the luma planes of frames start to stop, each valid until the next step only.
+
+        Raises
+        ------
+        UnreadableTake
+            The decoder does not give a frame that the index promises, or the
+            picture changes size on the way.
+        """
+        if start == stop:
+            return
+        wanted = start
+        with closing(self._frames_from(self.index.key_at_or_before(start))) as frames:
+            for frame in frames:
+                stamp = int(self.index.stamps[wanted])
+                if frame.pts is None or frame.pts < stamp:
+                    continue  # decoded only because later frames build on it
+                if frame.pts != stamp or frame.is_corrupt:
+                    break
+                yield self._plane(frame)
+                wanted += 1
+                if wanted == stop:
+                    return
+        raise self._lost(wanted)
+
+    def _frames_from(self, key: int) -> Generator[VideoFrame, None, None]:
+        """Yield frames in order of time from a key frame on, damaged packets passed over."""
+        with open_container(self.path) as container:
+            stream = video_stream(container, self.path)
+            stream.thread_type = "FRAME"
+            stream.thread_count = self.threads
+            if key == 0:
+                yield from decoded(container.demux(stream))
+                return
+            for target in self.index.keys[key].seek_targets():
+                packets = container.demux(stream)
+                try:
+                    container.seek(target, stream=stream)
+                    landed = next(packets)
+                except FFmpegError:
+                    continue
+                if self.index.lies_by(landed.pts, key):
+                    yield from decoded(chain([landed], packets))
+                    return
+        # The file's own table of contents points too late: start a key earlier.
+        yield from self._frames_from(key - 1)
+
+    def _plane(self, frame: VideoFrame) -> Luma:
+        """Return a frame's plane, which must look like the first one's."""
+        luma = luma_plane(frame, self.turn)
+        if luma.shape != (self.picture.height_px, self.picture.width_px):
+            raise UnreadableTake(
+                f"{self.path}: the picture changes size to {frame.width}x{frame.height} on the "
+                "way; give one take a file"
+            )
+        return luma
+
+    def _lost(self, frame: int) -> UnreadableTake:
+        """Return the refusal of a take that gives fewer frames than it promises."""
+        promised = self.index.stamps.size
+        stamps = set(self.index.stamps.tolist())
+        good = {each.pts for each in self._frames_from(0) if not each.is_corrupt} & stamps
+        if len(good) == promised:
+            return UnreadableTake(
+                f"{self.path}: the times in the file do not follow the order of its pictures; "
+                "save it again from the camera as mp4, mov or mkv"
+            )
+        return UnreadableTake(
+            f"{self.path}: frame {frame} cannot be decoded, {len(good)} of {promised} frames can; "
+            "copy the take again from the camera's card"
+        )
