@@ -111,10 +111,14 @@ def luma_plane(frame: VideoFrame, turn: Turn) -> Luma:
     deep = _bit_depth(frame.format) > 8
     dtype = np.dtype("<u2") if deep else np.dtype(np.uint8)
     rows = np.frombuffer(memoryview(plane), dtype).reshape(-1, plane.line_size // dtype.itemsize)
-    luma: npt.NDArray[Any] = rows[: frame.height, : frame.width]
+    stored: npt.NDArray[Any] = rows[: frame.height, : frame.width]
+    return stored if turn == Turn() else _turned(stored, turn)
+
+
+def _turned(luma: npt.NDArray[Any], turn: Turn) -> Any:
+    """Return the plane turned, rows lying one after another."""
     if turn in _QUARTERS:
-        luma = cv2.rotate(luma, _QUARTERS[turn])
-        return luma
+        return cv2.rotate(luma, _QUARTERS[turn])
     if turn.transpose:
         luma = cv2.transpose(luma)
     if turn.mirror_x or turn.mirror_y:
