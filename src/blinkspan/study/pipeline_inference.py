@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import logsumexp
 
-from blinkspan.errors import BadSample
+from blinkspan.errors import BadSample, BadSetting
 from blinkspan.quantities import Estimate
 from blinkspan.study.modes import ModeSample, checked_modes
 from blinkspan.study.pipeline_distribution import Distribution
@@ -58,6 +58,8 @@ def infer_queue(
     ------
     BadSample
         Too few presses, or presses that no queue and fixed part of the prior explain.
+    BadSetting
+        No set of waits.
 
     Notes
     -----
@@ -74,6 +76,8 @@ def infer_queue(
     >>> infer_queue([at_60], [()], alike).told, infer_queue([at_60, at_30], [()], alike).told
     (False, True)
     """
+    if not links_s:
+        raise BadSetting("no set of waits was given; give one, empty if there are none")
     prior = prior or QueuePrior()
     modes = checked_modes(samples, fewest_presses=3)
     fixed_s = prior.fixed_grid()
