@@ -46,7 +46,9 @@ class Database:
 
     @property
     def shown(self) -> str:
-        """The database as it may be shown: without its password."""
+        """The database as it may be shown: a file's path, or an address without its password."""
+        if self.is_sqlite:
+            return str(self.url.database)
         return self.url.render_as_string(hide_password=True)
 
     @contextmanager

@@ -6,7 +6,6 @@ media/            clips by content hash
 cache/            rebuildable: may be deleted at any time
 """
 
-import os
 import tomllib
 from pathlib import Path
 
@@ -96,10 +95,13 @@ def _require_file(path: Path) -> None:
     """Refuse a missing or unreadable SQLite file, which SQLite would make anew or call locked."""
     if not path.is_file():
         raise UnusableLibrary(f"{path} is missing; restore the library from a backup")
-    if not os.access(path, os.R_OK | os.W_OK):
-        raise UnusableLibrary(f"{path} may not be read and written; check its permissions")
-    with path.open("rb") as file:
-        head = file.read(16)
+    try:
+        with path.open("rb+") as file:
+            head = file.read(16)
+    except OSError as error:
+        raise UnusableLibrary(
+            f"{path} may not be read and written ({error.strerror}); check its permissions"
+        ) from error
     if head and head != b"SQLite format 3\x00":
         raise UnusableLibrary(
             f"{path} is not a database of the library; restore the library from a backup"

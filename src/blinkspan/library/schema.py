@@ -5,15 +5,16 @@ of being cut down to what that code knows.
 """
 
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from blinkspan.errors import UnusableLibrary
+from blinkspan.errors import LibraryConflict, UnusableLibrary
 from blinkspan.library.connection import Database
 
 # Oldest first; a test holds this list against the migrations themselves.
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 NEWEST = REVISIONS[-1]
 
 # Marks the file as a blinkspan library to SQLite's own tools; "blnk".
@@ -60,3 +61,26 @@ def migrate(database: Database, to: str = "head") -> None:
     with database.migrating() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, to)
+
+
+def require_empty(database: Database) -> None:
+    """Return nothing where the database holds no library yet.
+
+    Raises
+    ------
+    LibraryConflict
+        It holds one.
+    """
+    with database.reading() as db:
+        if revision_of(db) is not None:
+            raise LibraryConflict(
+                f"the database {database.shown} holds a library already; name an empty database"
+            )
+
+
+def prepare_file(database: Database) -> None:
+    """Set what an SQLite file keeps for good: write-ahead log, and whose file it is."""
+    with database.engine.connect() as connection:
+        raw: Any = connection.connection.dbapi_connection
+        raw.execute("PRAGMA journal_mode = WAL")
+        raw.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -14,7 +14,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from blinkspan.errors import LibraryConflict, NotInLibrary, UnwritableOutput
+from blinkspan.errors import NotInLibrary, UnwritableOutput
 from blinkspan.library import corrections, place, presses, profiles, runs, schema, setups, takes
 from blinkspan.library.connection import Database, database_url
 from blinkspan.library.kept import (
@@ -28,6 +28,12 @@ from blinkspan.library.kept import (
     KeptTake,
 )
 from blinkspan.library.media import Media, Progress, file_sha256
+from blinkspan.library.overview import (
+    SetupOverview,
+    overview,
+    refresh_digest,
+    refresh_digests,
+)
 from blinkspan.library.presses import Presses
 from blinkspan.library.runs import Inputs
 from blinkspan.library.tables import CorrectionRow, LibraryRow, SetupRow, TakeRow
@@ -94,12 +100,9 @@ class Library:
             ) from error
         kept = Database(database_url(database, folder))
         if kept.is_sqlite:
-            _prepare_file(kept)
-        with kept.reading() as db:
-            if schema.revision_of(db) is not None and not kept.is_sqlite:
-                raise LibraryConflict(
-                    f"the database {kept.shown} holds a library already; name an empty database"
-                )
+            schema.prepare_file(kept)
+        else:
+            schema.require_empty(kept)
         schema.migrate(kept)
         with kept.writing() as db:
             if db.execute(sa.select(LibraryRow.id)).first() is None:
@@ -124,6 +127,27 @@ class Library:
         with database.reading() as db:
             schema.require_newest(schema.revision_of(db), database.shown)
         return cls(Path(folder), database, clock)
+
+    @classmethod
+    def upgrade(cls, folder: str | Path, clock: Clock = utc_now) -> tuple[str, str]:
+        """Return the schemas a library had and has, after bringing it to the newest.
+
+        Raises
+        ------
+        UnusableLibrary
+            It is no library, or its schema is newer than this program.
+        """
+        database = place.database_of(Path(folder))
+        with database.reading() as db:
+            before = schema.revision_of(db)
+        if before not in schema.REVISIONS:
+            schema.require_newest(before, database.shown)
+        if before != schema.NEWEST:
+            schema.migrate(database)
+        with database.writing() as db:
+            refresh_digests(db)
+        database.close()
+        return str(before), schema.NEWEST
 
     def close(self) -> None:
         """Give back the connections."""
@@ -307,7 +331,9 @@ class Library:
         """Return the run after keeping it with its presses and traces; earlier runs stay."""
         cache(self.folder, measurement.lamp_trace, measurement.response_trace)
         with self.database.writing() as db:
-            return runs.keep_run(db, take, measurement, inputs, self.now())
+            run = runs.keep_run(db, take, measurement, inputs, self.now())
+            refresh_digest(db, take.id)
+            return run
 
     def runs(self, take: KeptTake) -> tuple[KeptRun, ...]:
         """Return the runs of a take, oldest first; the last one counts."""
@@ -332,12 +358,16 @@ class Library:
     ) -> KeptCorrection:
         """Return a person's correction of a press after keeping it."""
         with self.database.writing() as db:
-            return corrections.correct(db, press_id, kind, to, verdict, reason, why, by, self.now())
+            kept = corrections.correct(db, press_id, kind, to, verdict, reason, why, by, self.now())
+            refresh_digest(db, kept.take_id)
+            return kept
 
     def undo(self, correction: KeptCorrection, *, by: str, why: str = "") -> KeptCorrection:
         """Return the undoing of a correction; to undo that brings the correction back."""
         with self.database.writing() as db:
-            return corrections.undo(db, correction.id, why, by, self.now())
+            kept = corrections.undo(db, correction.id, why, by, self.now())
+            refresh_digest(db, kept.take_id)
+            return kept
 
     def corrections(self, take: KeptTake) -> tuple[KeptCorrection, ...]:
         """Return every correction and undoing of a take, in the order they were made."""
@@ -386,10 +416,7 @@ class StudyView:
         with self.library.database.reading() as db:
             return presses.presses(db, SetupRow.study_id == self.kept.id)
 
-
-def _prepare_file(database: Database) -> None:
-    """Set what an SQLite file keeps for good: write-ahead log, and whose file it is."""
-    with database.engine.connect() as connection:
-        raw: Any = connection.connection.dbapi_connection
-        raw.execute("PRAGMA journal_mode = WAL")
-        raw.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+    def overview(self) -> tuple[SetupOverview, ...]:
+        """Return every setup of the study at a glance, by name."""
+        with self.library.database.reading() as db:
+            return overview(db, self.kept.study.name)

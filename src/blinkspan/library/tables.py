@@ -25,6 +25,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Text,
@@ -302,3 +303,20 @@ class CorrectionRow(Table):
     by: Mapped[str] = mapped_column(String(200))
     made_at: Mapped[datetime]
     undoes_id: Mapped[int | None] = mapped_column(ForeignKey("correction.id"), unique=True)
+
+
+class DigestRow(Table):
+    """The accepted presses of a take as they stand, packed to be read by the thousand.
+
+    It repeats what presses and corrections say, is written in the same
+    transaction as they are, and can be built again from them at any time.
+    """
+
+    __tablename__ = "digest"
+
+    take_id: Mapped[int] = mapped_column(ForeignKey("take.id"), primary_key=True)
+    run_id: Mapped[int] = mapped_column(ForeignKey("run.id"))
+    spans: Mapped[bytes] = mapped_column(LargeBinary)
+    nets: Mapped[bytes] = mapped_column(LargeBinary)
+    doubtful: Mapped[int]
+    rejected: Mapped[int]

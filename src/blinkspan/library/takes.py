@@ -90,6 +90,11 @@ def settle(db: Connection, values: dict[str, Any], now: datetime) -> None:
         db.execute(sa.insert(TakeRow).values(**values, state="kept", added_at=now))
 
 
+def finish(db: Connection, sha256: str) -> None:
+    """Write that an announced take, left behind, was found to be in place."""
+    db.execute(sa.update(TakeRow).where(TakeRow.sha256 == sha256).values(state="kept"))
+
+
 def supply(db: Connection, sha256: str, keeping: Keeping, source: str) -> None:
     """Write that a take whose clip was missing has its bytes here now."""
     db.execute(

@@ -1,0 +1,140 @@
+"""A study at a glance: every setup's presses in a few numbers, computed when asked.
+
+The digests hold each take's accepted spans packed in one value, so that a
+study of a million presses is a few thousand rows.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from blinkspan.library.kept import KeptPress, KeptSetup
+from blinkspan.library.presses import presses
+from blinkspan.library.setups import find_setups
+from blinkspan.library.tables import DigestRow, RunRow, SetupRow, StudyRow, TakeRow
+from blinkspan.presses.press import Verdict
+
+_PACKED = np.dtype("<f8")
+
+
+@dataclass(frozen=True, slots=True)
+class SetupOverview:
+    """A setup at a glance; times in milliseconds, None where no press is accepted.
+
+    Attributes
+    ----------
+    takes, measured : int
+        Kept takes, and those of them that have a run.
+    n, doubtful, rejected : int
+        Accepted presses (the times are theirs), and the others.
+    median_net_ms : float | None
+        Also None where the display's lag is not known for every accepted press.
+    """
+
+    setup: KeptSetup
+    takes: int
+    measured: int
+    n: int
+    doubtful: int
+    rejected: int
+    median_ms: float | None
+    low_ms: float | None
+    high_ms: float | None
+    median_net_ms: float | None
+
+
+def overview(db: Connection, study: str) -> tuple[SetupOverview, ...]:
+    """Return every setup of a study at a glance, by name."""
+    rows = db.execute(
+        sa.select(
+            TakeRow.setup_id,
+            DigestRow.spans,
+            DigestRow.nets,
+            DigestRow.doubtful,
+            DigestRow.rejected,
+        )
+        .select_from(TakeRow)
+        .join(SetupRow, SetupRow.id == TakeRow.setup_id)
+        .join(StudyRow, StudyRow.id == SetupRow.study_id)
+        .outerjoin(DigestRow, DigestRow.take_id == TakeRow.id)
+        .where(StudyRow.name == study, TakeRow.state == "kept")
+    )
+    by_setup: dict[int, list[Any]] = defaultdict(list)
+    for row in rows:
+        by_setup[row.setup_id].append(row)
+    return tuple(
+        _glance(kept, by_setup[kept.id]) for kept in find_setups(db, study, {}, None, None)
+    )
+
+
+def _glance(kept: KeptSetup, rows: list[Any]) -> SetupOverview:
+    measured = [row for row in rows if row.spans is not None]
+    spans = _unpacked([row.spans for row in measured])
+    nets = _unpacked([row.nets for row in measured])
+    return SetupOverview(
+        setup=kept,
+        takes=len(rows),
+        measured=len(measured),
+        n=spans.size,
+        doubtful=sum(row.doubtful for row in measured),
+        rejected=sum(row.rejected for row in measured),
+        median_ms=1e3 * _median(spans) if spans.size else None,
+        low_ms=1e3 * float(spans.min()) if spans.size else None,
+        high_ms=1e3 * float(spans.max()) if spans.size else None,
+        median_net_ms=1e3 * _median(nets) if nets.size and nets.size == spans.size else None,
+    )
+
+
+def refresh_digest(db: Connection, take_id: int) -> bool:
+    """Return whether a take's digest had to be written anew from its presses."""
+    run_id = db.execute(sa.select(sa.func.max(RunRow.id)).where(RunRow.take_id == take_id)).scalar()
+    if run_id is None:
+        return False
+    fresh = {"run_id": run_id, **_packed(presses(db, TakeRow.id == take_id))}
+    kept = db.execute(sa.select(DigestRow.__table__).where(DigestRow.take_id == take_id)).first()
+    if kept is None:
+        db.execute(sa.insert(DigestRow).values(take_id=take_id, **fresh))
+        return True
+    if all(getattr(kept, name) == value for name, value in fresh.items()):
+        return False
+    db.execute(sa.update(DigestRow).where(DigestRow.take_id == take_id).values(**fresh))
+    return True
+
+
+def refresh_digests(db: Connection) -> int:
+    """Return how many digests of kept takes had to be written anew."""
+    take_ids = db.execute(sa.select(TakeRow.id).where(TakeRow.state == "kept")).scalars().all()
+    return sum(refresh_digest(db, take_id) for take_id in take_ids)
+
+
+def _packed(standing: Iterable[KeptPress]) -> dict[str, Any]:
+    all_presses = [kept.press for kept in standing]
+    accepted = [press for press in all_presses if press.verdict is Verdict.ACCEPTED]
+    spans = [press.span.value for press in accepted if press.span is not None]
+    nets = [press.net.value for press in accepted if press.net is not None]
+    verdicts = [press.verdict for press in all_presses]
+    return {
+        "spans": np.array(spans, dtype=_PACKED).tobytes(),
+        "nets": np.array(nets, dtype=_PACKED).tobytes(),
+        "doubtful": verdicts.count(Verdict.DOUBTFUL),
+        "rejected": verdicts.count(Verdict.REJECTED),
+    }
+
+
+def _unpacked(packed: list[bytes]) -> npt.NDArray[np.float64]:
+    return np.frombuffer(b"".join(packed), dtype=_PACKED)
+
+
+def _median(values: npt.NDArray[np.float64]) -> float:
+    """Median by partition: a tenth of the cost of the general function, a thousand times a page."""
+    middle = values.size // 2
+    if values.size % 2:
+        return float(np.partition(values, middle)[middle])
+    low, high = np.partition(values, (middle - 1, middle))[middle - 1 : middle + 1]
+    return float((low + high) / 2)
