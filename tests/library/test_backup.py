@@ -85,7 +85,9 @@ def test_a_cut_off_backup_cannot_be_restored(sqlite_library, tmp_path):
     fill(sqlite_library, tmp_path, 1)
     steps = backup(sqlite_library, tmp_path / "backups")
     next(steps)
+    assert list((tmp_path / "backups").glob("*Z.part"))
     steps.close()
+    assert not list((tmp_path / "backups").glob("*Z*"))
     with pytest.raises(UnusableLibrary, match="holds no whole backup"):
         list(restore(tmp_path / "backups", tmp_path / "again"))
 

@@ -78,13 +78,14 @@ def backup(library: Library, target: Path) -> Iterator[Copied | Finding | Path]:
         part.rename(whole)
         sync_folder(target)
     except OSError as error:
-        shutil.rmtree(part, ignore_errors=True)
         if isinstance(error, UnwritableOutput | UnusableLibrary):
             raise
         raise UnwritableOutput(
             f"the backup could not be written to {target} ({error.strerror}); free some space "
             "or choose another place, earlier backups are as they were"
         ) from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)  # gone already where it became whole
     yield whole
 
 
