@@ -1,0 +1,109 @@
+"""The commands that make, check, save and renew a library."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from blinkspan.cli.library_folder import folder_argument
+from blinkspan.cli.waiting import Waiting
+
+
+@click.group()
+def library() -> None:
+    """Keep results for years: make, check, save and renew a library."""
+
+
+@library.command()
+@folder_argument
+@click.option(
+    "--database",
+    metavar="URL",
+    help="An empty database of a team, such as postgresql+psycopg://user@host/name.",
+)
+def init(folder: Path, database: str | None) -> None:
+    """Make a library in FOLDER, which is empty or not there yet."""
+    from blinkspan.jobs import library as job
+
+    place = job.init(folder, database)
+    click.echo(f"made the library {folder}; its results are kept in {place}")
+
+
+@library.command()
+@folder_argument
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a finding.")
+@click.pass_context
+def check(context: click.Context, /, folder: Path, as_json: bool) -> None:
+    """Verify every clip and every result in FOLDER, and repair what can be rebuilt.
+
+    Exit code 1 where a problem is found that a person must act on.
+    """
+    from blinkspan.jobs import library as job
+
+    found = []
+    with Waiting("checking", job.clip_bytes(folder), "bytes") as waiting:
+        for finding in job.check(folder, waiting.advance):
+            found.append(finding)
+            waiting.say(_as_line(finding, as_json))
+    problems = sum(finding.weight is job.Weight.PROBLEM for finding in found)
+    if not as_json:
+        click.echo(f"{problems} problems" if problems else "no problem found")
+    context.exit(1 if problems else 0)
+
+
+@library.command()
+@folder_argument
+@click.option(
+    "--to", "target", type=click.Path(path_type=Path), required=True, help="The backups' folder."
+)
+def backup(folder: Path, target: Path) -> None:
+    """Save FOLDER beside earlier backups; clips that are there already are not copied again."""
+    from blinkspan.jobs import library as job
+
+    click.echo(f"saved to {_followed('saving', job.backup(folder, target))}")
+
+
+@library.command()
+@click.argument("source", metavar="BACKUP", type=click.Path(path_type=Path))
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--database", metavar="URL", help="An empty database of a team to restore into.")
+def restore(source: Path, folder: Path, database: str | None) -> None:
+    """Make a library in FOLDER of BACKUP: a dated folder, or the latest in a folder of them."""
+    from blinkspan.jobs import library as job
+
+    click.echo(f"restored {_followed('restoring', job.restore(source, folder, database))}")
+
+
+@library.command()
+@folder_argument
+def upgrade(folder: Path) -> None:
+    """Bring FOLDER to the schema of this program; there is no way back but a backup."""
+    from blinkspan.jobs import library as job
+
+    before, now = job.upgrade(folder)
+    if before == now:
+        click.echo(f"{folder} has the newest schema {now} already")
+    else:
+        click.echo(f"{folder} was brought from schema {before} to {now}")
+
+
+def _as_line(finding: Any, as_json: bool) -> str:
+    if as_json:
+        return json.dumps({"weight": finding.weight.value, "text": finding.text})
+    return f"{finding.weight.value}: {finding.text}"
+
+
+def _followed(doing: str, steps: Any) -> Path:
+    """Return the last thing a job yields, its folder, after showing every step before it."""
+    from blinkspan.jobs import library as job
+
+    with Waiting(doing, None, "clips") as waiting:
+        for step in steps:
+            if isinstance(step, Path):
+                return step
+            if isinstance(step, job.Finding):
+                waiting.say(_as_line(step, False))
+            else:
+                waiting.reach(step.done, step.of)
+    raise AssertionError("the job ends with its folder")
