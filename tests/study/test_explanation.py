@@ -58,7 +58,11 @@ def test_the_menu_takes_away_what_it_shares():
     assert above.above_ms.low <= 2.5 * 100 / 3 - 1.5 * 50 / 3 <= above.above_ms.high
     assert above.above_frames.value == pytest.approx(above.above_ms.value / (100 / 3))
     assert above.sampling_ms == pytest.approx(50 / 6)
-    assert "8.3 ms is the longer wait to be sampled" in str(above)
+    assert "Its wait to be sampled is 8.3 ms longer." in str(above)
+    back = above_baseline(menu, title)
+    assert back.above_ms.value == pytest.approx(-above.above_ms.value)
+    assert f"menu takes {above.above_ms.value:.1f} ms" in str(back)
+    assert "less than 30 fps" in str(back)
 
 
 def test_above_the_menu_is_welchs_interval_with_what_is_not_shared():

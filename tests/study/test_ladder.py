@@ -80,6 +80,17 @@ def test_two_modes_cannot_show_a_longer_queue_and_say_so():
     assert "a longer queue in one would not show" in str(longer)
 
 
+def test_two_modes_show_a_longer_queue_where_the_fixed_part_would_be_below_zero():
+    longer = climb([exact_mode(60, 2, 0.02), exact_mode(30, 3, 0.02)])
+    assert longer.fixed_ms.value == pytest.approx(20.0 - 100 / 3)
+    rng = np.random.default_rng(9)
+    ladder = climb([mode(60, 2, rng, n=60), mode(30, 3, rng, n=60)])
+    assert ladder.below_zero
+    assert ladder.line_holds is False
+    assert "A fixed part below zero cannot be" in str(ladder)
+    assert "queue alike, it is" not in str(ladder)
+
+
 @pytest.mark.parametrize(
     ("queues", "culprit", "extra"),
     [((2, 2, 3), "30 fps", 1), ((3, 2, 2), "120 fps", 1), ((1, 2, 2), "120 fps", -1)],

@@ -9,6 +9,7 @@ from rich.table import Table
 from blinkspan.cli.answers import answer_json, write_answer
 from blinkspan.jobs import explain as job
 from blinkspan.study.explanation import Explanation
+from blinkspan.study.phrases import chance
 
 
 @click.command()
@@ -110,11 +111,10 @@ def explain(
 
 
 def _table(found: Explanation) -> Table:
-    chance = found.queue.chances[0]
     table = Table(
         "mean time, ms",
         *(time.name for time in found.times),
-        title=f"if the most probable queue holds (chance {chance:.2f})",
+        title=f"if the most probable queue holds (chance {chance(found.queue.chances[0])})",
     )
     for row, (name, _) in enumerate(found.times[0].parts_ms):
         table.add_row(name, *(f"{time.parts_ms[row][1]:.1f}" for time in found.times))

@@ -8,7 +8,7 @@ from rich.table import Table
 
 from blinkspan.cli.answers import answer_json, write_answer
 from blinkspan.jobs import ladder as job
-from blinkspan.quantities import Estimate
+from blinkspan.study.phrases import plain, told
 from blinkspan.study.rungs import Ladder
 
 
@@ -40,19 +40,15 @@ def ladder(takes: tuple[Path, ...], game_rates_hz: tuple[float, ...], json_to: s
 
 
 def _table(found: Ladder) -> Table:
-    table = Table("mode", "presses", "mean, ms", "off the line, ms", "in game frames")
+    table = Table("mode", "n", "mean, ms", "off the line, ms", "frames")
+    for column in table.columns:
+        column.no_wrap = True
     for rung in found.rungs:
         table.add_row(
             rung.name,
             str(rung.n),
-            _with_ends(rung.mean_ms, 1),
-            _with_ends(rung.off_line_ms, 1),
-            _with_ends(rung.off_line_frames, 2),
+            told(rung.mean_ms),
+            "–" if rung.off_line_ms is None else told(rung.off_line_ms),
+            "–" if rung.off_line_frames is None else plain(rung.off_line_frames.value, 2),
         )
     return table
-
-
-def _with_ends(estimate: Estimate | None, digits: int) -> str:
-    if estimate is None:
-        return "–"
-    return f"{estimate.value:.{digits}f} ({estimate.low:.{digits}f} to {estimate.high:.{digits}f})"

@@ -12,7 +12,7 @@ from typing import Any
 
 from blinkspan.quantities import Estimate
 from blinkspan.study.modes import ModeSample, checked_modes
-from blinkspan.study.phrases import plain_estimate, scaled, told
+from blinkspan.study.phrases import plain_estimate, scaled, told, turned
 from blinkspan.study.welch import welch_interval
 
 _METHOD = "difference of means, Welch interval"
@@ -54,12 +54,15 @@ class AboveBaseline:
                 f"{self.title} is not shown to differ from {self.baseline}: "
                 f"{told(self.above_ms, 'ms')} above it."
             )
-        said = f"{self.title} takes {told(self.above_ms, 'ms')} more than {self.baseline}, "
-        said += f"{told(self.above_frames)} of its game frames."
+        way, ms, frames = "more", self.above_ms, self.above_frames
+        if self.above_ms.value < 0.0:
+            way, ms, frames = "less", turned(ms), turned(frames)
+        said = f"{self.title} takes {told(ms, 'ms')} {way} than {self.baseline}, "
+        said += f"{told(frames)} of its game frames."
         if abs(self.sampling_ms) < 0.05:
             return said
         longer = "longer" if self.sampling_ms > 0.0 else "shorter"
-        return f"{said} Of that, {abs(self.sampling_ms):.1f} ms is the {longer} wait to be sampled."
+        return f"{said} Its wait to be sampled is {abs(self.sampling_ms):.1f} ms {longer}."
 
 
 def above_baseline(

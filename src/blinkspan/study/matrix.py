@@ -16,7 +16,7 @@ import numpy.typing as npt
 from blinkspan.errors import BadSample
 from blinkspan.quantities import Estimate
 from blinkspan.study.mixed import MixedEffect, mixed_effect
-from blinkspan.study.phrases import listed, plain_estimate, scaled, told
+from blinkspan.study.phrases import listed, plain_estimate, scaled, told, turned
 from blinkspan.study.welch import variance_of_mean, welch_interval
 
 Floats = npt.NDArray[np.float64]
@@ -235,5 +235,4 @@ def _side(first: str, second: str, effect: Estimate) -> str:
         )
     if effect.value > 0.0:
         return f"{first} is slower than {second} by {told(effect, 'ms')}"
-    turned = Estimate(-effect.value, -effect.high, -effect.low, effect.level, effect.method)
-    return f"{second} is slower than {first} by {told(turned, 'ms')}"
+    return f"{second} is slower than {first} by {told(turned(effect), 'ms')}"

@@ -4,6 +4,8 @@ from typing import Any
 
 from blinkspan.quantities import Estimate
 
+_MINUS = "\N{MINUS SIGN}"
+
 
 def told(estimate: Estimate, unit: str = "", digits: int = 1) -> str:
     """Return the value with its unit and its interval.
@@ -13,8 +15,8 @@ def told(estimate: Estimate, unit: str = "", digits: int = 1) -> str:
     >>> told(Estimate(24.96, 20.14, 29.9, 0.95, "line"), "ms")
     '25.0 ms (20.1 to 29.9)'
     """
-    low, high = _plain(estimate.low, digits), _plain(estimate.high, digits)
-    value = _plain(estimate.value, digits)
+    low, high = plain(estimate.low, digits), plain(estimate.high, digits)
+    value = plain(estimate.value, digits)
     return f"{value}{' ' if unit else ''}{unit} ({low} to {high})"
 
 
@@ -65,7 +67,29 @@ def scaled(estimate: Estimate, factor: float) -> Estimate:
     )
 
 
-def _plain(value: float, digits: int) -> str:
-    """Return the number without a minus before zero."""
-    text = f"{value:.{digits}f}"
-    return text.removeprefix("-") if float(text) == 0.0 else text
+def plain(value: float, digits: int = 1) -> str:
+    """Return the number with a true minus sign, and none before zero.
+
+    Examples
+    --------
+    >>> plain(-0.04), plain(-3.25, 2)
+    ('0.0', '−3.25')
+    """
+    text = f"{abs(value):.{digits}f}"
+    return f"{_MINUS}{text}" if value < 0.0 and float(text) > 0.0 else text
+
+
+def chance(share: float) -> str:
+    """Return a chance with two decimals, never rounded to certainty.
+
+    Examples
+    --------
+    >>> chance(0.9999), chance(0.246)
+    ('above 0.99', '0.25')
+    """
+    return "above 0.99" if share > 0.99 else f"{share:.2f}"
+
+
+def turned(estimate: Estimate) -> Estimate:
+    """Return the estimate of the same difference taken the other way round."""
+    return Estimate(-estimate.value, -estimate.high, -estimate.low, estimate.level, estimate.method)

@@ -98,7 +98,10 @@ class SpreadCheck:
                 "random times against the game's frames, or the game samples more often."
             )
         if not self.wider:
-            return f"{seen}, no more than the {expected} can explain (p = {self.p_wider:.2f})."
+            return (
+                f"{seen} and sampling and measuring alone make {self.expected_ms:.1f} ms: no sign "
+                f"of anything more (p = {self.p_wider:.2f})."
+            )
         said = f"{seen}, more than the {expected} (p = {self.p_wider:.4f})."
         if self.late_share is None or self.p_wider_if_late is None:
             return said

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from blinkspan.quantities import Estimate
+from blinkspan.study.phrases import chance as say_chance
 from blinkspan.study.phrases import listed, plain_estimate, scaled, told
 
 _SURE = 0.95  # one queue this probable is told as the answer
@@ -118,7 +119,7 @@ def _sentences(found: QueuePosterior) -> list[str]:
         if late.chance >= _SURE and late.share is not None:
             said.append(
                 f"In {name} some presses were answered a game frame late (chance "
-                f"{_chance(late.chance)}): {told(scaled(late.share, 100.0), '%', 0)} of them."
+                f"{say_chance(late.chance)}): {told(scaled(late.share, 100.0), '%', 0)} of them."
             )
     savings = [
         f"{found.saving(name).ms:.1f} ms in {name}"
@@ -134,9 +135,9 @@ def _said_of_queues(found: QueuePosterior) -> list[str]:
     first, chance = found.queues[0], found.chances[0]
     fixed = f"the fixed part is {told(found.fixed_of_first_ms, 'ms')}, waits and scan-out left out"
     if found.told:
-        return [f"Queued frames: {_queue(found, first)} (chance {_chance(chance)}); {fixed}."]
+        return [f"Queued frames: {_queue(found, first)} (chance {say_chance(chance)}); {fixed}."]
     fits = [
-        f"{_queue(found, queue)} (chance {_chance(by)})"
+        f"{_queue(found, queue)} (chance {say_chance(by)})"
         for queue, by in _most_of_it(found)
         if chance < _LIKELY or queue != first
     ]
@@ -147,8 +148,8 @@ def _said_of_queues(found: QueuePosterior) -> list[str]:
     sum_told = f"Told is only the sum of both, {listed(sums)}."
     if chance >= _LIKELY:
         return [
-            f"Queued frames: probably {_queue(found, first)} (chance {_chance(chance)}), and then "
-            f"{fixed}.",
+            f"Queued frames: probably {_queue(found, first)} (chance {say_chance(chance)}), "
+            f"and then {fixed}.",
             f"Not excluded: {listed(fits, 'or')}.",
             sum_told,
         ]
@@ -174,8 +175,3 @@ def _queue(found: QueuePosterior, queue: tuple[int, ...]) -> str:
         where = f" in {found.names[0]}" if len(queue) == 1 else " in every mode"
         return f"{queue[0]}{where}"
     return listed([f"{k} in {name}" for k, name in zip(queue, found.names, strict=True)])
-
-
-def _chance(chance: float) -> str:
-    """Return a chance with two decimals, never rounded to certainty."""
-    return "above 0.99" if chance > 0.99 else f"{chance:.2f}"

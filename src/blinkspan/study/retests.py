@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from blinkspan.errors import BadSample, BadSetting
 from blinkspan.quantities import Estimate
-from blinkspan.study.phrases import plain_estimate, scaled, told
+from blinkspan.study.phrases import plain, plain_estimate, scaled, told, turned
 from blinkspan.study.sessions import SessionSplit, split_sessions
 from blinkspan.study.welch import variance_of_mean, welch_interval
 
@@ -93,10 +93,9 @@ class Change:
     def __str__(self) -> str:
         """Return the change in one plain sentence."""
         shift = self.shift_ms
-        size = Estimate(-shift.value, -shift.high, -shift.low, shift.level, shift.method)
-        word, size = ("slower", shift) if shift.value > 0.0 else ("quicker", size)
+        word, size = ("slower", shift) if shift.value > 0.0 else ("quicker", turned(shift))
         if not self.shown:
-            low, high = f"{shift.low:+.1f}", f"{shift.high:+.1f}"
+            low, high = plain(shift.low), plain(shift.high)
             agree = "agrees with" if self.same_build else "shows no change from"
             return f"{self.later} {agree} {self.earlier}, within {low} to {high} ms."
         if self.same_build:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from blinkspan.quantities import Estimate
-from blinkspan.study.phrases import counted, listed, plain_estimate, told
+from blinkspan.study.phrases import counted, listed, plain_estimate, told, turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,21 @@ class Ladder:
     whole_frames: tuple[int, ...]
 
     @property
+    def below_zero(self) -> bool:
+        """Whether the fixed part comes out as a time that cannot be.
+
+        The modes then do not queue alike, even where only two were filmed.
+        """
+        return self.fixed_ms.high < 0.0
+
+    @property
+    def line_holds(self) -> bool | None:
+        """Whether all modes lie on one line; None where two modes cannot tell."""
+        if self.below_zero or any(rung.breaks for rung in self.rungs):
+            return False
+        return None if len(self.rungs) < 3 else True
+
+    @property
     def culprit(self) -> tuple[Rung, int] | None:
         """The rung whose break the fewest whole frames explain, and how many; None if none does."""
         broken = [
@@ -81,7 +96,7 @@ class Ladder:
             "fixed_ms": plain_estimate(self.fixed_ms),
             "queued_frames": plain_estimate(self.queued_frames),
             "whole_frames": list(self.whole_frames),
-            "line_holds": None if len(self.rungs) < 3 else not any(r.breaks for r in self.rungs),
+            "line_holds": self.line_holds,
             "culprit": culprit and {"mode": culprit[0].name, "extra_frames": culprit[1]},
         }
 
@@ -109,11 +124,16 @@ def _sentences(ladder: Ladder) -> list[str]:
         f"sampled and {told(ladder.queued_frames, digits=2)} queued game frames."
     ]
     broken = [rung for rung in ladder.rungs if rung.breaks]
-    if not broken:
-        said.append(_said_of_whole(ladder))
-    if len(ladder.rungs) == 2:
-        said.append("Two modes always lie on a line: a longer queue in one would not show.")
+    if ladder.below_zero:
+        said.append(
+            "A fixed part below zero cannot be: the modes do not queue alike, and a mode with the "
+            "longer game frame queues more."
+        )
     elif not broken:
+        said.append(_said_of_whole(ladder))
+    if len(ladder.rungs) == 2 and not ladder.below_zero:
+        said.append("Two modes always lie on a line: a longer queue in one would not show.")
+    elif not broken and not ladder.below_zero:
         said.append("No mode leaves the line of the others by more than its interval.")
     for rung in broken:
         assert rung.off_line_ms is not None  # only a rung with a line of others breaks
@@ -126,9 +146,7 @@ def _sentences(ladder: Ladder) -> list[str]:
 
 def _distance(off: Estimate) -> str:
     """Return the distance without its sign; the interval of a break does not hold zero."""
-    if off.value > 0.0:
-        return told(off, "ms")
-    return told(Estimate(-off.value, -off.high, -off.low, off.level, off.method), "ms")
+    return told(off if off.value > 0.0 else turned(off), "ms")
 
 
 def _said_of_whole(ladder: Ladder) -> str:
