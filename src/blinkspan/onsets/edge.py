@@ -21,7 +21,11 @@ from blinkspan.traces.trace import Samples, Trace
 # Cameras differ in their tone curve by a few per cent of light in the middle of the
 # range (BT.709 against sRGB: 0.05 at half signal); taken as the standard doubt of f = 1/2.
 _TONE_CURVE_DOUBT = 0.03
-_LEAST_PARTIAL = 0.02  # below this a fraction is noise or the encoder's ringing
+# Encoders round a frame that differs little from its neighbours to look like them
+# (staged takes: a lamp lit for 0.92 of a frame reads as fully lit), so that fractions this
+# near to either end count as none, and the edge as anywhere that would read so.
+_LEAST_PARTIAL = 0.06
+_MOST_BLIND = 0.25  # however noisy the lamp (pulse-width modulation), half way is half way
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +83,9 @@ def lit_spells(trace: Trace) -> list[LitSpell]:
     return spells
 
 
-def is_partial(level: float, noise: float) -> bool:
-    """Return whether a level between 0 and 1 is clear of both ends."""
-    margin = max(_LEAST_PARTIAL, 3.0 * noise)
-    return margin < level < 1.0 - margin
+def blind_share(noise: float) -> float:
+    """Return how near to dark or lit a fraction must be to count as none."""
+    return min(_MOST_BLIND, max(_LEAST_PARTIAL, 2.5 * noise))
 
 
 def rising_edge(
@@ -102,14 +105,14 @@ def rising_edge(
     noise : float
         Standard deviation of a level.
     """
-    e = exposure_s.value
+    e, blind = exposure_s.value, blind_share(noise)
     for partial in (frame - 1, frame):
-        f = float(np.clip(levels[partial], 0.0, 1.0))
-        if is_partial(f, noise):
-            u_fraction = math.hypot(noise, _TONE_CURVE_DOUBT * 4 * f * (1 - f))
+        f = float(levels[partial])
+        if blind < f < 1.0 - blind:
+            u_fraction = math.hypot(noise, _TONE_CURVE_DOUBT)
             u = math.hypot(e * u_fraction, (1 - f) * exposure_s.u)
             return Edge(Measured(float(start_s[partial]) + (1 - f) * e, u), True, frame)
-    dark_until, lit_from = float(start_s[frame - 1]) + e, float(start_s[frame])
-    gap = max(0.0, lit_from - dark_until)
-    u = math.hypot(gap / math.sqrt(12.0), exposure_s.u / 2, e * _LEAST_PARTIAL)
+    dark_until = float(start_s[frame - 1]) + e * (1 - blind)
+    lit_from = float(start_s[frame]) + e * blind
+    u = math.hypot((lit_from - dark_until) / math.sqrt(12.0), exposure_s.u / 2)
     return Edge(Measured((dark_until + lit_from) / 2, u), False, frame)

@@ -9,21 +9,23 @@ import math
 
 from blinkspan.quantities import Measured
 
-_SEEN = 0.96  # fractions within 2 % of either end are not told from none
 
-
-def exposure_from_edges(partial: int, edges: int, period_s: float) -> Measured:
+def exposure_from_edges(
+    partial: int, edges: int, period_s: float, blind_share: float = 0.0
+) -> Measured:
     """Return the exposure time in seconds from the count of partly lit edges.
 
+    ``blind_share`` is how near to either end a fraction is not told from none.
     With no edges at all this is the flat prior itself: half a period, u = 0.29 periods.
 
     Examples
     --------
     >>> e = exposure_from_edges(12, 24, 1 / 240)
     >>> f"{1e3 * e.value:.2f} ms, u = {1e3 * e.u:.2f} ms"
-    '2.17 ms, u = 0.42 ms'
+    '2.08 ms, u = 0.40 ms'
     """
+    seen = 1.0 - 2.0 * blind_share
     a, b = partial + 1.0, edges - partial + 1.0
     share = a / (a + b)
     spread = math.sqrt(a * b / ((a + b) ** 2 * (a + b + 1.0)))
-    return Measured(min(1.0, share / _SEEN) * period_s, spread / _SEEN * period_s)
+    return Measured(min(1.0, share / seen) * period_s, spread / seen * period_s)

@@ -9,9 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from blinkspan.errors import NothingToMeasure
-from blinkspan.onsets.edge import Edge, LitSpell, lit_spells, rising_edge
+from blinkspan.onsets.edge import Edge, LitSpell, blind_share, lit_spells, rising_edge
 from blinkspan.onsets.exposure import exposure_from_edges
-from blinkspan.onsets.step import Bands, Camera, Step, fit_step, place_press
+from blinkspan.onsets.grid import KNOWN_RATES_HZ
+from blinkspan.onsets.joint import Known
+from blinkspan.onsets.softened import Bands
+from blinkspan.onsets.step import Step, fit_step
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.press import Press
 from blinkspan.presses.searching import Answer, Found, Learnt, find_again, find_answers, searches
@@ -133,7 +136,9 @@ def _exposure(
         for edge in (_lit(lamp, spell, guess), _dark(lamp, spell, guess))
         if edge is not None
     ]
-    return exposure_from_edges(sum(e.partial for e in edges), len(edges), period)
+    return exposure_from_edges(
+        sum(e.partial for e in edges), len(edges), period, blind_share(lamp.noise)
+    )
 
 
 def _lit(lamp: LampTrace, spell: LitSpell, exposure: Measured) -> Edge:
@@ -174,15 +179,19 @@ def _step(
     chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
     if not chosen:
         return None
+    knowns = [
+        Known(series.clock.period_s, exposure, slant, _hold_s(display))
+        for slant in slants_to_try(series, regions, camera, display)
+    ]
+    rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
     return fit_step(
         [c for c, _ in chosen],
         [f for _, f in chosen],
         found.learnt.template,
         _bands(found.learnt),
         regions.watch.middle_row_px,
-        Camera(series.clock.period_s, exposure),
-        _hold_s(display),
-        slants_to_try(series, regions, camera, display),
+        knowns,
+        rates,
     )
 
 
@@ -195,13 +204,13 @@ def _whole_looks(found: Found, step: Step, hold_s: float) -> list[tuple[float, f
     assert found.learnt is not None  # there is no step without a pattern
     below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
     rows_s = step.slant_s_per_px.value * below
-    begins = iter(step.begins_s.tolist())
+    begins = iter(step.begins)
     looks: list[tuple[float, float] | None] = []
     for answer in found.answers:
         if answer is None:
             looks.append(None)
             continue
-        begin = next(begins)
+        begin = next(begins).value
         until = begin + float(rows_s.min()) + hold_s - step.exposure_s.value
         looks.append((begin + float(rows_s.max()), until))
     return looks
@@ -251,18 +260,10 @@ def _press(context: _Context, k: int, spell: LitSpell) -> Press:
 
 
 def _placed(context: _Context, k: int, answer: Answer | None) -> Measured | None:
-    if answer is None or context.step is None or context.found.learnt is None:
+    if answer is None or context.step is None:
         return None
     before = sum(a is not None for a in context.found.answers[:k])
-    return place_press(
-        context.found.courses[k],
-        float(context.step.begins_s[before]),
-        answer.fit.gain,
-        context.step,
-        _bands(context.found.learnt),
-        context.hold_s,
-        Camera(context.series.clock.period_s, context.exposure),
-    )
+    return context.step.begins[before]
 
 
 def _shared_u(context: _Context) -> float:

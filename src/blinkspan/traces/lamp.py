@@ -28,7 +28,7 @@ class LampTrace:
     trace : Trace
         0 dark, 1 lit; times are those of the lamp's own middle row.
     noise : float
-        Standard deviation of a dark frame, in units of the lit level.
+        Standard deviation of a dark or a lit frame, whichever is more, in units of the lit level.
     clipped : bool
         True where all of the lamp is at the top of the code range while lit, so
         that the lit fraction of a frame reads too high.
@@ -69,7 +69,14 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
     values = (values - dark_level) / (lit_level - dark_level)
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
-    return LampTrace(Trace(values, start_s), _spread(values[~lit]), clipped)
+    noise = max(_spread(values[~lit]), _spread(_well_lit(values, lit)))
+    return LampTrace(Trace(values, start_s), noise, clipped)
+
+
+def _well_lit(values: Samples, lit: np.ndarray) -> Samples:
+    """Return the lit frames whose neighbours are lit too: no frame in which the lamp changes."""
+    well_lit: Samples = values[1:-1][lit[1:-1] & lit[:-2] & lit[2:]]
+    return well_lit
 
 
 def _two_levels(values: Samples) -> tuple[float, float]:
@@ -118,7 +125,8 @@ def _without_room_light(values: Samples, around: Samples, lit: np.ndarray) -> Sa
     if power <= 0:
         return values
     share = float(room[dark] @ (values[dark] - values[dark].mean())) / power
-    return values - share * room
+    without: Samples = values - share * room
+    return without
 
 
 def _spread(values: Samples) -> float:

@@ -1,0 +1,213 @@
+"""One least-squares problem: when each press's step begins, and the step they share.
+
+All presses of a take see the same panel and camera, so the panel's response
+time, the slant of the answer over the rows, the exposure and the height in each
+row band are common; only the begins differ. The heights are linear and solved
+inside (variable projection), so that the search runs over times only.
+
+References
+----------
+G. Golub and V. Pereyra, "Separable nonlinear least squares: the variable
+projection method and its applications", Inverse Problems 19 (2003) R1-R26.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import least_squares
+
+from blinkspan.onsets.alignment import Course, Fit
+from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
+from blinkspan.quantities import Measured
+from blinkspan.traces.trace import Samples
+
+_LONGEST_RESPONSE_S = 0.012
+_SHARED = 3  # response time, slant, exposure
+_PRIORS = 2  # residuals that hold exposure and slant near what is known beforehand
+# Of a period: fitted exposures of staged takes stray by this much, since an encoder
+# makes a frame that is nearly wholly lit look wholly lit.
+_EXPOSURE_DOUBT = 0.04
+_BEFORE_FRAMES, _REST_FRAMES = 10.0, 2.5
+_MOST_ROUNDS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known beforehand of camera and slant; times in seconds."""
+
+    period_s: float
+    exposure_s: Measured
+    slant_s_per_px: Measured
+    hold_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """A solved problem.
+
+    Attributes
+    ----------
+    cost : float
+        Sum of squared residuals, priors included, a sample.
+    begins_s, begins_u_s : ndarray, shape (presses,)
+    spread : ndarray, shape (presses, presses)
+        Covariance of the begins.
+    heights : ndarray, shape (bands,)
+    misfit : float
+        Residual scatter over the stated doubt, at least 1.
+    """
+
+    cost: float
+    begins_s: Samples
+    spread: Samples
+    response_s: float
+    slant_s_per_px: Measured
+    exposure_s: Measured
+    heights: Samples
+    misfit: float
+
+
+class Joint:
+    """The samples of all presses around their steps, and the search.
+
+    Parameters
+    ----------
+    courses, fits : one each a press
+    begins_s : ndarray, shape (presses,)
+        First guesses.
+    direction : ndarray, shape (bands, 4)
+        The features' first look in each band; its length is the height expected.
+    bands : Bands
+        Counted from the row at which the begins are stated.
+    known : Known
+    """
+
+    def __init__(
+        self,
+        courses: list[Course],
+        fits: list[Fit],
+        begins_s: Samples,
+        direction: Samples,
+        bands: Bands,
+        known: Known,
+    ) -> None:
+        strength = np.linalg.norm(direction, axis=1)
+        seen = np.flatnonzero(strength > 0.15 * strength.max())
+        self.unit = direction / np.maximum(strength, 1e-9)[:, None]
+        self.known, self.bands, self.guess = known, bands, begins_s
+        times, heights, press, band = [], [], [], []
+        for k, (course, fit) in enumerate(zip(courses, fits, strict=True)):
+            along = np.einsum("mbq,bq->mb", course.values, self.unit) / fit.gain
+            for b in seen:
+                offset = known.slant_s_per_px.value * bands.row_px[b]
+                after = (course.start_s - begins_s[k] - offset) / known.period_s
+                use = (after > -_BEFORE_FRAMES) & (after < known.hold_s / known.period_s + 3)
+                rest = (after > -_BEFORE_FRAMES) & (after < -_REST_FRAMES)
+                level = along[rest, b].mean() if rest.sum() >= 3 else 0.0
+                times.append(course.start_s[use])
+                heights.append(along[use, b] - level)
+                press.append(np.full(int(use.sum()), k))
+                band.append(np.full(int(use.sum()), b))
+        self.t, self.r = np.concatenate(times), np.concatenate(heights)
+        self.press, self.band = np.concatenate(press), np.concatenate(band)
+        self.noise = doubt_of(self.r, strength[self.band])
+
+    def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
+        """Return the best begins of the form ``basis @ coefficients``.
+
+        Parameters
+        ----------
+        basis : ndarray, shape (presses, k)
+            The identity leaves every press free; ones and tick numbers put them on a grid.
+        first : ndarray, shape (k,)
+            First coefficients.
+        shared : ndarray, shape (3,), optional
+            First response time, slant and exposure.
+        """
+        known, k = self.known, first.size
+        if shared is None:
+            shared = np.array([0.0005, known.slant_s_per_px.value, known.exposure_s.value])
+        period = known.period_s
+        reach = float(np.ptp(self.bands.row_px))
+        widest = max(2 * abs(known.slant_s_per_px.value), 0.020 / max(1.0, reach))
+        low = np.concatenate([np.full(k, -np.inf), [0.0, -widest, 0.03 * period]])
+        high = np.concatenate([np.full(k, np.inf), [_LONGEST_RESPONSE_S, widest, period]])
+        inner = np.clip(shared, low[k:] + 1e-9, high[k:] - 1e-9)
+        coefficient_scale = period / np.maximum(np.abs(basis).max(axis=0), 1.0)
+        got = least_squares(
+            lambda p: self._residuals(basis @ p[:k], p[k:]),
+            np.concatenate([first, inner]),
+            jac=lambda p: self._slopes(basis, p),
+            bounds=(low, high),
+            x_scale=np.concatenate([coefficient_scale, [0.002, widest / 4, period]]),
+            max_nfev=_MOST_ROUNDS,
+            xtol=1e-7,
+            ftol=1e-6,
+        )
+        data = got.fun[:-_PRIORS]
+        count = int((data != 0).sum())
+        misfit = max(1.0, float((data @ data) / max(1, count - k - _SHARED)) ** 0.5)
+        spread = np.linalg.pinv(got.jac.T @ got.jac) * misfit**2
+        response, slant, exposure = (float(v) for v in got.x[k:])
+        u = np.sqrt(np.maximum(np.diag(spread)[k:], 0.0))
+        begins = basis @ got.x[:k]
+        return Solution(
+            float(got.fun @ got.fun) / max(1, count),
+            begins,
+            basis @ spread[:k, :k] @ basis.T,
+            response,
+            Measured(slant, float(u[1])),
+            Measured(exposure, self._exposure_u(float(u[2]))),
+            self._heights(begins, got.x[k:]),
+            misfit,
+        )
+
+    def _exposure_u(self, fitted_u_s: float) -> float:
+        floor = min(known_u := self.known.exposure_s.u, _EXPOSURE_DOUBT * self.known.period_s)
+        return float(np.clip(fitted_u_s, floor, known_u))
+
+    def _shares(self, begins: Samples, shared: Samples) -> tuple[Samples, npt.NDArray[np.bool_]]:
+        response, slant, exposure = shared
+        after = self.t - begins[self.press] - slant * self.bands.row_px[self.band]
+        inside = (after + exposure < self.known.hold_s) & (after > -8 * self.known.period_s)
+        spread = abs(slant) * self.bands.spread_px[self.band]
+        return gathered_in_band(after, spread, exposure, response), inside
+
+    def _heights(self, begins: Samples, shared: Samples) -> Samples:
+        share, inside = self._shares(begins, shared)
+        share = np.where(inside, share / self.noise, 0.0)
+        bands = self.bands.row_px.size
+        power = np.bincount(self.band, share * share, bands)
+        height = np.bincount(self.band, share * self.r / self.noise, bands)
+        heights: Samples = np.divide(height, power, out=np.zeros(bands), where=power > 1e-6)
+        return heights
+
+    def _residuals(
+        self, begins: Samples, shared: Samples, heights: Samples | None = None
+    ) -> Samples:
+        share, inside = self._shares(begins, shared)
+        heights = self._heights(begins, shared) if heights is None else heights
+        data = np.where(inside, (self.r - heights[self.band] * share) / self.noise, 0.0)
+        exposure, slant = self.known.exposure_s, self.known.slant_s_per_px
+        priors = [
+            (shared[2] - exposure.value) / max(exposure.u, 1e-6),
+            (shared[1] - slant.value) / max(slant.u, 1e-9),
+        ]
+        return np.append(data, priors)
+
+    def _slopes(self, basis: Samples, p: Samples) -> Samples:
+        """Differences: a sample depends on its own press's begin and on the shared three."""
+        k = basis.shape[1]
+        begins, shared = basis @ p[:k], p[k:]
+        heights = self._heights(begins, shared)
+        here = self._residuals(begins, shared, heights)
+        nudge = 1e-3 * self.known.period_s
+        by_begin = (self._residuals(begins + nudge, shared, heights) - here)[:-_PRIORS] / nudge
+        jac = np.zeros((here.size, p.size))
+        jac[:-_PRIORS, :k] = by_begin[:, None] * basis[self.press]
+        for q, nudge in enumerate((1e-6, 1e-8, 1e-6)):
+            moved = shared.copy()
+            moved[q] += nudge
+            jac[:, k + q] = (self._residuals(begins, moved) - here) / nudge
+        return jac
