@@ -138,17 +138,20 @@ class Series:
             "sessions": self.sessions and self.sessions.to_dict(),
         }
 
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What must be borne in mind of all changes, in plain sentences."""
+        split = self.sessions
+        if split is None or split.between_sd is None or (split.p or 0.0) > _RARE:
+            return ()
+        return (
+            f"Shots of one build differ by {split.between_sd:.1f} ms (standard deviation) beyond "
+            "what their presses explain; changes of that size between builds mean little.",
+        )
+
     def __str__(self) -> str:
         """Return the series in plain sentences."""
-        said = [str(change) for change in self.changes]
-        split = self.sessions
-        if split is not None and split.between_sd is not None and (split.p or 0.0) <= _RARE:
-            said.append(
-                f"Shots of one build differ by {split.between_sd:.1f} ms (standard deviation) "
-                "beyond what their presses explain; changes of that size between builds mean "
-                "little."
-            )
-        return " ".join(said)
+        return " ".join((*map(str, self.changes), *self.remarks))
 
 
 def follow(shots: Sequence[Shot], *, session_u_s: float = 0.0, level: float = 0.95) -> Series:

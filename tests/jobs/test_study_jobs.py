@@ -1,8 +1,9 @@
-"""Measured takes to ladder and explanation: exact (what is shared), whole job on JSON files."""
+"""Measured takes to the answers of a study: exact (what is shared), whole job on JSON files."""
 
 import json
 import math
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -10,9 +11,13 @@ from click.testing import CliRunner
 
 from blinkspan.cli.explain import explain as explain_command
 from blinkspan.cli.ladder import ladder as ladder_command
+from blinkspan.cli.matrix import matrix as matrix_command
+from blinkspan.cli.retests import retests as retests_command
 from blinkspan.errors import BadSample, BadSetting, UnreadableTake
 from blinkspan.jobs.explain import Known, explain
 from blinkspan.jobs.ladder import ladder
+from blinkspan.jobs.matrix import matrix
+from blinkspan.jobs.retests import retests
 from blinkspan.jobs.title_modes import read_modes
 from blinkspan.presses.measurement import CameraFindings, Measurement, TakeFacts
 from blinkspan.presses.press import Press, Verdict
@@ -248,3 +253,61 @@ def test_files_that_make_no_title_are_refused(measured, tmp_path):
         ladder([good, other])
     with pytest.raises(BadSample, match="two or more frame rates"):
         ladder([good])
+
+
+def test_the_matrix_command_pairs_platforms_by_title(measured):
+    takes = []
+    for index, title in enumerate(("Lantern Quay", "Salt Ferry", "Low Orchard")):
+        for platform, queued in (("Aldra", 3), ("Borel", 2)):
+            of = {"title": title, "platform": platform}
+            seed = 10 * index + queued
+            takes.append(str(measured(f"{platform}{index}", 60, queued, conditions=of, seed=seed)))
+    named = ["--first", "Aldra", "--second", "Borel"]
+    shown = CliRunner().invoke(matrix_command, [*takes, *named])
+    assert shown.exit_code == 0
+    assert "Aldra is slower than Borel by" in " ".join(shown.output.split())
+    told = CliRunner().invoke(matrix_command, [*takes, *named, "--json", "-"])
+    answer = json.loads(told.stdout)
+    assert answer["schema"] == "blinkspan.matrix/1"
+    assert list(answer["by_title_ms"]) == ["Lantern Quay", "Low Orchard", "Salt Ferry"]
+    assert answer["filmed_ms"]["low"] <= 1e3 / 60 <= answer["filmed_ms"]["high"]
+    assert list(answer["by_mode_ms"]) == ["60 fps"]
+
+
+def test_the_matrix_needs_takes_that_say_what_they_are_of(measured):
+    nameless = measured("nameless", 60, 2, conditions={})
+    with pytest.raises(BadSetting, match="does not say its platform"):
+        matrix([nameless], "Aldra", "Borel")
+    with pytest.raises(BadSample, match="share no title and mode"):
+        matrix([measured("a", 60, 2)], "Aldra", "Borel")
+    with pytest.raises(BadSample, match="share no title and mode"):
+        matrix([measured("b", 60, 2)], "Corvid", "Borel")
+
+
+def test_the_retests_command_follows_builds(measured):
+    takes = [str(measured(f"shot{n}", 60, k, seed=n)) for n, k in enumerate((3, 2, 2))]
+    days = [part for day in (1, 8, 15) for part in ("--on", f"2031-05-{day:02d}")]
+    builds = [part for build in ("1.0", "1.1", "1.1") for part in ("--build", build)]
+    shown = CliRunner().invoke(retests_command, [*takes, *days, *builds])
+    assert shown.exit_code == 0
+    text = " ".join(shown.output.split())
+    assert "quicker than 1.0 of 2031-05-01" in text
+    assert "1.1 of 2031-05-15 agrees with 1.1 of 2031-05-08" in text
+    told = CliRunner().invoke(retests_command, [*takes, *days, *builds, "--json", "-"])
+    first, second = json.loads(told.stdout)["changes"]
+    assert first["shift_ms"]["low"] <= -1e3 / 60 <= first["shift_ms"]["high"] < 0.0
+    assert not second["disagrees"]
+
+
+def test_retests_must_be_of_one_setup_with_a_day_each(measured):
+    takes = [measured("a", 60, 2), measured("b", 60, 2)]
+    day = date(2031, 5, 1)
+    with pytest.raises(BadSetting, match="1 dates for 2 files; give one for each"):
+        retests(takes, [day])
+    with pytest.raises(BadSetting, match="does not say its build; give it with --build"):
+        retests(takes, [day, day])
+    with pytest.raises(BadSetting, match="nan ms from session to session"):
+        retests(takes, [day, day], builds=["1", "2"], session_u_ms=math.nan)
+    other = measured("c", 60, 2, conditions={**CONDITIONS, "title": "Salt Ferry"})
+    with pytest.raises(BadSetting, match="give takes of one title"):
+        retests([takes[0], other], [day, day], builds=["1", "2"])
