@@ -6,7 +6,8 @@ import numpy as np
 
 from blinkspan.errors import BadSetting
 from blinkspan.quantities import Estimate
-from blinkspan.study.median import Numbers, checked, median_interval
+from blinkspan.study.median import median_interval
+from blinkspan.study.smoothing import Numbers, checked
 
 
 @dataclass(frozen=True, slots=True)
