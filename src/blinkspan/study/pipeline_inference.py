@@ -14,10 +14,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp
+from scipy.special import logsumexp, ndtri
 
 from blinkspan.errors import BadSample, BadSetting
-from blinkspan.quantities import Estimate
+from blinkspan.quantities import Estimate, rectangular
 from blinkspan.study.modes import ModeSample, checked_modes
 from blinkspan.study.pipeline_distribution import Distribution
 from blinkspan.study.pipeline_likelihood import LATE_SHARES, half_stray, log_likelihood
@@ -185,7 +185,7 @@ def _sum(
     cumulated = np.cumsum(weight.sum(axis=0).ravel()[order])
     at = np.searchsorted(cumulated, [0.5 - level / 2, 0.5, 0.5 + level / 2])
     low, middle, high = (float(total[order[min(i, order.size - 1)]]) for i in at)
-    shared = 1.96 * math.hypot(shared_u_s, FIXED_STEP_S / 4)
+    shared = float(ndtri(0.5 + level / 2)) * math.hypot(shared_u_s, rectangular(FIXED_STEP_S / 2))
     return Estimate(
         1e3 * middle,
         1e3 * (middle - math.hypot(middle - low, shared)),

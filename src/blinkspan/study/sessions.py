@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import f as fisher
+from scipy.special import fdtrc
 
 from blinkspan.errors import BadSample
 
@@ -102,7 +102,7 @@ def split_sessions(setups: Sequence[Sequence[Floats]]) -> SessionSplit:
         within_ss=within_ss,
         within_df=within_df,
         ratio=ratio,
-        p=None if ratio is None else float(fisher.sf(ratio, between_df, within_df)),
+        p=None if ratio is None else float(fdtrc(between_df, within_df, ratio)),
         within_sd=math.sqrt(within),
         between_sd=math.sqrt((between - within) * between_df / weight)
         if between > within
