@@ -58,6 +58,7 @@ _CODECS = {
         "prores_ks", "yuv422p10le", "yuv422p10le", "mov", None, {"profile": "hq"}, even_only=True
     ),
 }
+CODECS = tuple(_CODECS)
 
 
 def encode_film(

@@ -68,7 +68,7 @@ def _setup(platform: str, rate: int, seed: int, game: Game) -> DemoSetup:
     scene = Scene(
         name=name,
         seed=seed,
-        film=Film(stamped_hz=Fraction(30)),
+        film=Film(stamped_hz=Fraction(30), quality=22),
         display=Display(rise_ms=1.2, fall_ms=0.9, lag_ms=6.5),
         game=replace(game, rate_hz=Fraction(rate)),
         presses=Presses(count=13, first_s=0.5, every_s=0.55, jitter_s=0.08, hold_s=0.11),

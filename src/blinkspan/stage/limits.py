@@ -6,6 +6,7 @@ from math import isfinite
 import numpy as np
 
 from blinkspan.errors import BadSetting
+from blinkspan.footage.film import CODECS
 from blinkspan.stage.scene import Scene
 
 # A game's rate is the refresh rate over a whole number; 60 on a 59.94 Hz panel is meant as 1.
@@ -94,6 +95,10 @@ def check_scene(scene: Scene) -> None:
         value = getattr(getattr(scene, part), setting)
         if not isfinite(value) or not least <= value <= most:
             raise BadSetting(f"{name} is {value}; give {least:g} to {most:g}")
+    if scene.film.codec not in CODECS:
+        raise BadSetting(
+            f"there is no codec {scene.film.codec!r}; choose one of {', '.join(CODECS)}"
+        )
     _check_rates(scene)
     _check_presses(scene)
     _check_places(scene)

@@ -157,6 +157,8 @@ def _strays(
     rng: np.random.Generator,
 ) -> tuple[int, ...]:
     """Return ticks of answers without a press, clear of every other answer."""
+    if scene.game.stray == 0:
+        return ()
     taken = [press.lamp_on_s for press in presses]
     taken += [float(tick_s[p.tick]) for p in presses if p.tick is not None]
     free = [

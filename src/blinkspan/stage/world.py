@@ -23,15 +23,17 @@ _HORIZON = 0.58
 WANDERER_BOX = (0.36, 0.38, 0.17, 0.52)
 FLASH_BOX = (0.53, 0.46, 0.15, 0.22)
 MENU_BOX = (0.62, 0.14, 0.30, 0.56)
+_UNSEEN = 1e-4  # opacity below which nothing is left to see
 _FILM_HZ = 25.0  # a filmed background is shown at its usual speed
 
 
 @dataclass(frozen=True, slots=True)
 class Sprite:
-    """A painted figure with its own opacity."""
+    """A painted figure with its own opacity, cut out to where it is."""
 
     light: Light
     opacity: Light
+    box: tuple[slice, slice]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +80,13 @@ def paint_world(
             rng.uniform(0.2, 0.7, scene.world.particles),
         )
     )
+    margin_px = 3 + int(scene.world.breathing_px * px_per_row)
     return World(
         size_px=size_px,
         px_per_row=px_per_row,
         panorama=_panorama(size_px, rng),
-        wanderer=_wanderer(size_px, rng),
-        arm=_arm(size_px, scene.action.strength),
+        wanderer=_wanderer(size_px, margin_px, rng),
+        arm=_arm(size_px, scene.action.strength, margin_px),
         flash=_flash(size_px, scene.action.strength),
         menu=_menu(size_px, rng),
         sparks=sparks,
@@ -101,7 +104,7 @@ def draw(world: World, look: Look, scene: Scene) -> Light:
     if world.sparks.size:
         _scatter(picture, world.sparks, look.moment_s)
     if look.flash > 0.0:
-        picture += look.flash * world.flash.light
+        picture[world.flash.box] += look.flash * world.flash.light
     if look.menu > 0.0:
         _lay(picture, world.menu, 0.0, 0.0, look.menu)
     if scene.world.grain > 0.0:
@@ -145,7 +148,8 @@ def _lay(picture: Light, sprite: Sprite, dx: float, dy: float, level: float = 1.
     """Paint a figure over the picture, moved by a sub-pixel amount."""
     light = moved(sprite.light, (dx, dy))
     opacity = moved(sprite.opacity, (dx, dy), empty=True)
-    picture += np.float32(level) * opacity * (light - picture)
+    under = picture[sprite.box]
+    under += np.float32(level) * opacity * (light - under)
 
 
 def _scatter(picture: Light, sparks: npt.NDArray[np.float64], moment_s: float) -> None:
@@ -221,13 +225,24 @@ def _canvas(size_px: tuple[int, int]) -> tuple[Light, Light]:
     return np.zeros(shape, np.float32), np.zeros(shape, np.float32)
 
 
+def _cut_out(light: Light, opacity: Light, margin_px: int) -> Sprite:
+    """Return the figure cut out with a margin for its movement."""
+    rows = np.flatnonzero(opacity.max(axis=1) > _UNSEEN)
+    columns = np.flatnonzero(opacity.max(axis=0) > _UNSEEN)
+    box = (
+        slice(max(0, int(rows[0]) - margin_px), int(rows[-1]) + 1 + margin_px),
+        slice(max(0, int(columns[0]) - margin_px), int(columns[-1]) + 1 + margin_px),
+    )
+    return Sprite(light[box].copy(), opacity[box].copy(), box)
+
+
 def _shape(opacity: Light, size_px: tuple[int, int], corners: list[tuple[float, float]]) -> None:
     """Fill a polygon given in shares of the picture."""
     points = np.array([(x * size_px[0] * 16, y * size_px[1] * 16) for x, y in corners], np.int32)
     cv2.fillPoly(opacity, [points], 1.0, lineType=cv2.LINE_AA, shift=4)
 
 
-def _wanderer(size_px: tuple[int, int], rng: np.random.Generator) -> Sprite:
+def _wanderer(size_px: tuple[int, int], margin_px: int, rng: np.random.Generator) -> Sprite:
     """Return a cloaked figure seen from behind, with a lantern at its hip."""
     light, opacity = _canvas(size_px)
     _shape(opacity, size_px, [(0.44, 0.47), (0.39, 0.88), (0.51, 0.88), (0.47, 0.47)])
@@ -239,15 +254,15 @@ def _wanderer(size_px: tuple[int, int], rng: np.random.Generator) -> Sprite:
     lantern = (int(0.488 * size_px[0]), int(0.68 * size_px[1]))
     cv2.circle(light, lantern, int(0.018 * size_px[1]), 0.7, -1, cv2.LINE_AA)
     np.clip(light, 0.01, 1.0, out=light)
-    return Sprite(light, np.clip(opacity, 0.0, 1.0))
+    return _cut_out(light, np.clip(opacity, 0.0, 1.0), margin_px)
 
 
-def _arm(size_px: tuple[int, int], strength: float) -> Sprite:
+def _arm(size_px: tuple[int, int], strength: float, margin_px: int) -> Sprite:
     """Return the arm held out, brighter than the cloak by ``strength``."""
     light, opacity = _canvas(size_px)
     _shape(opacity, size_px, [(0.475, 0.51), (0.565, 0.49), (0.57, 0.535), (0.475, 0.57)])
     light += 0.03 + np.float32(strength)
-    return Sprite(light, opacity)
+    return _cut_out(light, opacity, margin_px)
 
 
 def _flash(size_px: tuple[int, int], strength: float) -> Sprite:
@@ -259,7 +274,7 @@ def _flash(size_px: tuple[int, int], strength: float) -> Sprite:
     radius, angle = np.hypot(xs, ys), np.arctan2(ys, xs)
     reach = 0.55 + 0.25 * np.cos(6 * angle)
     light = np.asarray(strength / (1.0 + (radius / reach) ** 6), np.float32)
-    return Sprite(light, light)
+    return _cut_out(light, light, 0)
 
 
 def _menu(size_px: tuple[int, int], rng: np.random.Generator) -> Sprite:
@@ -277,7 +292,7 @@ def _menu(size_px: tuple[int, int], rng: np.random.Generator) -> Sprite:
             stroke = [(x, row), (x + wide, row), (x + wide, row + 0.028), (x, row + 0.028)]
             _shape_lit(light, size_px, stroke, 0.55)
             x += wide + 0.008
-    return Sprite(light, opacity)
+    return _cut_out(light, opacity, 0)
 
 
 def _shape_lit(
