@@ -49,6 +49,12 @@ def median_interval(
         Wanted confidence; below 6 values (at 0.95) even the whole range holds
         less, and the returned ``level`` says how much: 0 for a single value.
 
+    Returns
+    -------
+    Estimate
+        ``value`` is the ordinary median, or the smoothed one where ties are so
+        coarse that the ordinary median lies outside the interval.
+
     Raises
     ------
     BadSample
@@ -79,11 +85,13 @@ def median_interval(
     low, high = smooth.quantiles([0.5 - cdf_reach, 0.5 + cdf_reach]).tolist()
     z = float(ndtri(0.5 + level / 2.0))
     floor = z * math.sqrt(float(np.mean(s**2)) / n)
+    low = middle - math.hypot(max(middle - low, floor), z * shared_u)
+    high = middle + math.hypot(max(high - middle, floor), z * shared_u)
     median = float(np.median(x))
     return Estimate(
-        value=median,
-        low=min(median, middle - math.hypot(max(middle - low, floor), z * shared_u)),
-        high=max(median, middle + math.hypot(max(high - middle, floor), z * shared_u)),
+        value=median if low <= median <= high else middle,
+        low=low,
+        high=high,
         level=reached,
         method="interpolated sign test on smoothed presses",
     )
