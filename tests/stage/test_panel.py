@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from blinkspan.stage.equipment import Camera, Display
+from blinkspan.stage.lens import between_nodes
 from blinkspan.stage.light import Pulse
-from blinkspan.stage.panel import Shown, gather, in_bands, settle, view_panel
+from blinkspan.stage.panel import NODE_PX, Shown, gather, in_bands, settle, view_panel
 
 _EXPOSURE_S = 1 / 480
 _LEANING = ((0.27, 0.10), (0.95, 0.03), (0.97, 0.79), (0.25, 0.72))
@@ -83,12 +84,12 @@ def test_a_leaning_panel_is_timed_nearly_as_exactly_as_a_level_one():
     display = Display(corners=_LEANING)
     view = view_panel(display, 640, 360)
     scan_s = display.scan_fraction / float(display.refresh_hz)
-    by_node = view.height_at @ view.columns * scan_s
+    by_node = between_nodes(view.height_at.astype(np.float32), NODE_PX, view.width) * scan_s
     full = np.ones((view.height, view.width), np.float32)
     shown = [Shown(-1.0, 0 * full), Shown(0.0, full)]
     row_start_s = 0.004 + np.arange(view.height) * 1e-5
     got = gather(
-        shown, view.height_at * scan_s, row_start_s, _EXPOSURE_S, display, None, view.columns
+        shown, view.height_at * scan_s, row_start_s, _EXPOSURE_S, display, None, view.width
     )
     overlap = (row_start_s[:, None] + _EXPOSURE_S - by_node) / _EXPOSURE_S
     assert got == pytest.approx(np.clip(overlap, 0, 1), abs=0.02)
@@ -114,3 +115,9 @@ def test_bands_keep_the_mean():
 def test_the_rolling_shutter_reads_the_last_row_one_readout_later():
     camera = replace(Camera(), readout_ms=3.0)
     assert camera.row_s * (camera.height_px - 1) == pytest.approx(0.003)
+
+
+def test_a_straight_line_through_nodes_stays_straight():
+    nodes = np.arange(6, dtype=np.float32)[None, :] * NODE_PX
+    middles = between_nodes(nodes, NODE_PX, 57)
+    assert middles[0] == pytest.approx(np.arange(57) + 0.5)

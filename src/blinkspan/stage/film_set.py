@@ -146,7 +146,7 @@ def gather_frame(
         exposure_s,
         scene.display,
         film_set.backlight,
-        view.columns,
+        view.width if view.leans else None,
     )
     if scene.room.spill > 0:
         light += spills * _spill(film_set, in_bands_shown, row_start_s)[:, None]

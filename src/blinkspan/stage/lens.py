@@ -54,6 +54,17 @@ def in_picture(places: Places, corners_px: Places) -> Places:
     return _carried(places, to_picture)
 
 
+def between_nodes(values: Light, node_px: int, width: int) -> Light:
+    """Return values given every ``node_px`` pixels from the left edge for every pixel's middle.
+
+    Linear between nodes; ``node_px`` is even.
+    """
+    rows, count = values.shape
+    spread = cv2.resize(values, (count * node_px, rows), interpolation=cv2.INTER_LINEAR)
+    first = node_px // 2  # resizing puts each value in the middle of its own stretch
+    return np.asarray(spread[:, first : first + width], np.float32)
+
+
 def _carried(places: Places, transform: npt.NDArray[np.generic]) -> Places:
     """Return places taken through a perspective, whatever the array's outer shape."""
     flat = places.reshape(-1, 1, 2).astype(np.float64)

@@ -13,11 +13,11 @@ import numpy as np
 import numpy.typing as npt
 
 from blinkspan.stage.equipment import Display
-from blinkspan.stage.lens import Light, blurred, on_panel, seen_at
+from blinkspan.stage.lens import Light, between_nodes, blurred, on_panel, seen_at
 from blinkspan.stage.light import Instants, Pulse, fading, lit
 
 _MARGIN_PX = 4  # round the panel, for its soft edges
-_NODE_EVERY_PX = 12  # where the panel leans, timing is exact at columns so far apart
+NODE_PX = 12  # where the panel leans, timing is exact at columns so far apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +31,8 @@ class PanelView:
     left, top, width, height : int
         The box of pixels it touches.
     height_at : ndarray, shape (height, n)
-        Height on the panel, 0 to 1, of each row at each of n columns.
-    columns : ndarray, shape (n, width) or None
-        Weights that carry the n columns to every pixel; None where rows are level.
+        Height on the panel, 0 to 1, of each row at each of n columns; one where rows
+        are level, else every ``NODE_PX`` pixels from the box's left edge.
     """
 
     corners_px: npt.NDArray[np.float64]
@@ -42,7 +41,11 @@ class PanelView:
     width: int
     height: int
     height_at: Instants
-    columns: Light | None
+
+    @property
+    def leans(self) -> bool:
+        """Whether a row of the picture meets more than one row of the panel."""
+        return bool(self.height_at.shape[1] > 1)
 
     @property
     def box(self) -> tuple[slice, slice]:
@@ -79,16 +82,12 @@ def view_panel(display: Display, width_px: int, height_px: int) -> PanelView:
     right = min(width_px, int(np.ceil(corners[:, 0].max())) + _MARGIN_PX)
     bottom = min(height_px, int(np.ceil(corners[:, 1].max())) + _MARGIN_PX)
     level = corners[0, 1] == corners[1, 1] and corners[2, 1] == corners[3, 1]
-    count = 1 if level else 2 + (right - left) // _NODE_EVERY_PX
-    nodes = np.linspace(left + 0.5, right - 0.5, count)
+    count = 1 if level else 2 + (right - left) // NODE_PX
+    nodes = left + NODE_PX * np.arange(count)
     rows = np.arange(top, bottom) + 0.5
     points = np.stack(np.meshgrid(nodes, rows), axis=-1)
     heights = np.clip(on_panel(points, corners)[..., 1], 0.0, 1.0)
-    columns = None
-    if not level:
-        pixels = np.arange(left, right) + 0.5
-        columns = np.array([np.interp(pixels, nodes, row) for row in np.eye(count)], np.float32)
-    return PanelView(corners, left, top, right - left, bottom - top, heights, columns)
+    return PanelView(corners, left, top, right - left, bottom - top, heights)
 
 
 def project(picture: Light, view: PanelView, blur_px: float) -> Light:
@@ -125,7 +124,7 @@ def gather(
     exposure_s: float,
     display: Display,
     backlight: Pulse | None,
-    columns: Light | None = None,
+    width: int | None = None,
 ) -> Light:
     """Return the panel's light as a mean over each row's exposure.
 
@@ -137,8 +136,8 @@ def gather(
         From the start of a scan-out to each place's own turn.
     row_start_s : ndarray, shape (rows,)
         When each row starts to gather light.
-    columns : ndarray, shape (n, width), optional
-        Carries shares from n columns to every pixel.
+    width : int, optional
+        Of the frames, where the places are columns every ``NODE_PX`` of it.
     """
     start = np.broadcast_to(row_start_s[:, None], offset_s.shape)
     stop = start + exposure_s
@@ -156,7 +155,7 @@ def gather(
                 parts.append((lack, fading(first, last, since, tau_ms / 1e3, backlight)))
         for light, gathered_s in parts:
             share = (gathered_s / exposure_s).astype(np.float32)
-            added = light * (share if columns is None else share @ columns)
+            added = light * (share if width is None else between_nodes(share, NODE_PX, width))
             total = added if total is None else np.add(total, added, out=total)
     assert total is not None, "every exposure lies in some frame"
     return total
