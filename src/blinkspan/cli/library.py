@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from blinkspan.cli.library_folder import folder_argument
+from blinkspan.cli.library_folder import folder_argument, library_option
 from blinkspan.cli.waiting import Waiting
 
 
@@ -86,6 +86,48 @@ def upgrade(folder: Path) -> None:
         click.echo(f"{folder} has the newest schema {now} already")
     else:
         click.echo(f"{folder} was brought from schema {before} to {now}")
+
+
+@library.command("export")
+@library_option
+@click.option("--study", required=True, help="The study to write.")
+@click.argument("target", type=click.Path(path_type=Path))
+def export_study(library: Path, study: str, target: Path) -> None:
+    """Write a study to TARGET.
+
+    A new folder becomes a data package, from which `blinkspan library import`
+    makes the study again; a name ending in .csv, .json or .parquet becomes a
+    table of its presses as they stand.
+    """
+    from blinkspan.jobs import exchange as job
+
+    if target.suffix:
+        count = job.write_presses(library, study, target)
+    else:
+        count = job.export_study(library, study, target)
+    click.echo(f"wrote {count} presses to {target}")
+
+
+@library.command("import")
+@library_option
+@click.argument("package", type=click.Path(path_type=Path))
+def import_study(library: Path, package: Path) -> None:
+    """Keep the study of PACKAGE, a data package, in the library: wholly or not at all."""
+    from blinkspan.jobs import exchange as job
+
+    click.echo(f"kept the study {job.import_study(library, package)!r}")
+
+
+@library.command()
+@click.argument("package", type=click.Path(path_type=Path))
+@click.pass_context
+def validate(context: click.Context, /, package: Path) -> None:
+    """Let the frictionless library judge PACKAGE; exit code 1 where it finds a fault."""
+    from blinkspan.jobs import exchange as job
+
+    faults = job.validate(package)
+    click.echo("\n".join(faults) if faults else "no fault found")
+    context.exit(1 if faults else 0)
 
 
 def _as_line(finding: Any, as_json: bool) -> str:

@@ -40,7 +40,7 @@ class Presses(Sequence[KeptPress]):
 
     def columns(self) -> dict[str, list[Any]]:
         """Return one list a column, times in milliseconds but for the take's own instants."""
-        return {name: [column(kept) for kept in self] for name, column in _COLUMNS.items()}
+        return {name: [value(kept) for kept in self] for name, (_, value) in _COLUMNS.items()}
 
 
 def presses(db: Connection, asked: sa.ColumnElement[bool]) -> Presses:
@@ -133,24 +133,27 @@ def _u(of: Measured | None, factor: float = 1.0) -> float | None:
     return None if of is None else factor * of.u
 
 
-_COLUMNS: dict[str, Callable[[KeptPress], Any]] = {
-    "press_id": lambda kept: kept.id,
-    "run_id": lambda kept: kept.run_id,
-    "take_id": lambda kept: kept.take_id,
-    "setup_id": lambda kept: kept.setup_id,
-    "number": lambda kept: kept.press.number,
-    "lamp_on_s": lambda kept: kept.press.lamp_on.value,
-    "lamp_on_u_s": lambda kept: kept.press.lamp_on.u,
-    "lamp_off_s": lambda kept: _value(kept.press.lamp_off),
-    "response_s": lambda kept: _value(kept.press.response),
-    "response_u_s": lambda kept: _u(kept.press.response),
-    "span_ms": lambda kept: _value(kept.press.span, 1e3),
-    "span_u_ms": lambda kept: _u(kept.press.span, 1e3),
-    "net_ms": lambda kept: _value(kept.press.net, 1e3),
-    "net_u_ms": lambda kept: _u(kept.press.net, 1e3),
-    "verdict": lambda kept: kept.press.verdict.value,
-    "reason": lambda kept: None if kept.press.reason is None else kept.press.reason.value,
-    "corrected": lambda kept: bool(kept.corrections),
-    "lamp_on_frame": lambda kept: kept.lamp_on_frame,
-    "response_frame": lambda kept: kept.response_frame,
+_COLUMNS: dict[str, tuple[type, Callable[[KeptPress], Any]]] = {
+    "press_id": (int, lambda kept: kept.id),
+    "run_id": (int, lambda kept: kept.run_id),
+    "take_id": (int, lambda kept: kept.take_id),
+    "setup_id": (int, lambda kept: kept.setup_id),
+    "number": (int, lambda kept: kept.press.number),
+    "lamp_on_s": (float, lambda kept: kept.press.lamp_on.value),
+    "lamp_on_u_s": (float, lambda kept: kept.press.lamp_on.u),
+    "lamp_off_s": (float, lambda kept: _value(kept.press.lamp_off)),
+    "response_s": (float, lambda kept: _value(kept.press.response)),
+    "response_u_s": (float, lambda kept: _u(kept.press.response)),
+    "span_ms": (float, lambda kept: _value(kept.press.span, 1e3)),
+    "span_u_ms": (float, lambda kept: _u(kept.press.span, 1e3)),
+    "net_ms": (float, lambda kept: _value(kept.press.net, 1e3)),
+    "net_u_ms": (float, lambda kept: _u(kept.press.net, 1e3)),
+    "verdict": (str, lambda kept: kept.press.verdict.value),
+    "reason": (str, lambda kept: kept.press.reason and kept.press.reason.value),
+    "corrected": (bool, lambda kept: bool(kept.corrections)),
+    "lamp_on_frame": (int, lambda kept: kept.lamp_on_frame),
+    "response_frame": (int, lambda kept: kept.response_frame),
 }
+
+# What a column holds where it holds anything.
+COLUMN_KINDS = {name: kind for name, (kind, _) in _COLUMNS.items()}

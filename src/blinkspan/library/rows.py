@@ -2,7 +2,9 @@
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -30,6 +32,13 @@ def measured(value: float | None, u: float | None) -> Measured | None:
 def press_values(press: Press) -> Values:
     """Return the columns of one press."""
     return dict(zip(_PRESS_COLUMNS, press_row(press), strict=True))
+
+
+class Named(SimpleNamespace):
+    """A mapping read like a row of the database, each value by its name."""
+
+    def __init__(self, values: Mapping[str, Any]) -> None:
+        super().__init__(**values)
 
 
 _PRESS_COLUMNS = (

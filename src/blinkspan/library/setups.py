@@ -22,7 +22,7 @@ from blinkspan.library.tables import (
 )
 from blinkspan.study.setup import Conditions, Setup, Study
 
-_CONDITIONS = tuple(field.name for field in fields(Conditions))
+CONDITIONS = tuple(field.name for field in fields(Conditions))
 
 
 def add_study(db: Connection, study: Study, now: datetime) -> KeptStudy:
@@ -73,7 +73,7 @@ def add_setup(db: Connection, study: str, setup: Setup, now: datetime) -> KeptSe
         )
     ).inserted_primary_key
     assert key is not None  # both databases return it
-    _tag(db, key[0], setup.tags)
+    tag(db, key[0], setup.tags)
     return setup_by_id(db, key[0])
 
 
@@ -83,7 +83,7 @@ def edit_setup(db: Connection, key: int, over: int, setup: Setup) -> KeptSetup:
     kept = setup_by_id(db, key)
     _refuse_taken(db, study_named(db, kept.study).id, kept.study, setup.name, key)
     edit(db, SetupRow, key, over, _columns(db, setup), f"the setup {setup.name!r}")
-    _tag(db, key, setup.tags)
+    tag(db, key, setup.tags)
     return setup_by_id(db, key)
 
 
@@ -123,10 +123,10 @@ def find_setups(
     tag : str | None
         A tag the setup must bear.
     """
-    unknown = sorted(set(like) - set(_CONDITIONS))
+    unknown = sorted(set(like) - set(CONDITIONS))
     if unknown:
         raise BadSetting(
-            f"{unknown[0]!r} is no condition of a setup; use one of {', '.join(_CONDITIONS)}"
+            f"{unknown[0]!r} is no condition of a setup; use one of {', '.join(CONDITIONS)}"
         )
     asked = [getattr(SetupRow, name) == words for name, words in like.items()]
     if study is not None:
@@ -136,7 +136,7 @@ def find_setups(
             sa.or_(
                 *(
                     getattr(SetupRow, name).icontains(text, autoescape=True)
-                    for name in ("name", *_CONDITIONS)
+                    for name in ("name", *CONDITIONS)
                 )
             )
         )
@@ -180,7 +180,7 @@ def _setups(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptSetup, .
 
 
 def _setup_from(row: Any, tags: tuple[str, ...]) -> KeptSetup:
-    conditions = Conditions(**{name: getattr(row, name) for name in _CONDITIONS})
+    conditions = Conditions(**{name: getattr(row, name) for name in CONDITIONS})
     setup = Setup(row.name, conditions, row.display, row.camera, tags)
     return KeptSetup(row.id, row.study, setup, row.still_sha256, row.made_at, row.revision)
 
@@ -194,7 +194,8 @@ def _columns(db: Connection, setup: Setup) -> dict[str, Any]:
     }
 
 
-def _tag(db: Connection, key: int, tags: tuple[str, ...]) -> None:
+def tag(db: Connection, key: int, tags: tuple[str, ...]) -> None:
+    """Let a setup bear these tags and no others."""
     db.execute(sa.delete(SetupTagRow).where(SetupTagRow.setup_id == key))
     for name in dict.fromkeys(tags):
         _require_name(name, "tag")

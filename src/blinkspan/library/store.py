@@ -15,7 +15,17 @@ from typing import Any
 import sqlalchemy as sa
 
 from blinkspan.errors import NotInLibrary, UnwritableOutput
-from blinkspan.library import corrections, place, presses, profiles, runs, schema, setups, takes
+from blinkspan.library import (
+    corrections,
+    exchange,
+    place,
+    presses,
+    profiles,
+    runs,
+    schema,
+    setups,
+    takes,
+)
 from blinkspan.library.connection import Database, database_url
 from blinkspan.library.kept import (
     Keeping,
@@ -28,15 +38,11 @@ from blinkspan.library.kept import (
     KeptTake,
 )
 from blinkspan.library.media import Media, Progress, file_sha256
-from blinkspan.library.overview import (
-    SetupOverview,
-    overview,
-    refresh_digest,
-    refresh_digests,
-)
+from blinkspan.library.overview import refresh_digest, refresh_digests
 from blinkspan.library.presses import Presses
 from blinkspan.library.runs import Inputs
-from blinkspan.library.tables import CorrectionRow, LibraryRow, SetupRow, TakeRow
+from blinkspan.library.study_view import StudyView
+from blinkspan.library.tables import CorrectionRow, LibraryRow, TakeRow
 from blinkspan.library.trace_cache import cache
 from blinkspan.presses.correction import Corrects
 from blinkspan.presses.measurement import Measurement
@@ -178,10 +184,10 @@ class Library:
         with self.database.reading() as db:
             return setups.studies(db)
 
-    def study(self, name: str) -> "StudyView":
+    def study(self, name: str) -> StudyView:
         """Return the study of that name, with what belongs to it."""
         with self.database.reading() as db:
-            return StudyView(self, setups.study_named(db, name))
+            return StudyView(self.database, setups.study_named(db, name))
 
     def add_setup(self, study: str, setup: Setup) -> KeptSetup:
         """Return the setup after keeping it in the study of that name."""
@@ -384,6 +390,18 @@ class Library:
         with self.database.reading() as db:
             return presses.presses(db, sa.and_(*asked))
 
+    # ---- out and in
+
+    def tables(self, study: str) -> exchange.Tables:
+        """Return everything kept under a study as plain tables."""
+        with self.database.reading() as db:
+            return exchange.study_tables(db, study)
+
+    def bring(self, tables: exchange.GivenTables) -> str:
+        """Return the name of a study after keeping the tables of another library's study."""
+        with self.database.writing() as db:
+            return exchange.bring_study(db, tables)
+
     def _lies(self, take: KeptTake) -> bool:
         return take.keeping is not Keeping.ELSEWHERE and self.clip(take).is_file()
 
@@ -394,29 +412,3 @@ class Added:
 
     take: KeptTake
     new: bool
-
-
-@dataclass(frozen=True, slots=True)
-class StudyView:
-    """A study of an open library, with what belongs to it."""
-
-    library: Library
-    kept: KeptStudy
-
-    def setups(self) -> tuple[KeptSetup, ...]:
-        """Return the study's setups by name."""
-        return self.library.find_setups(study=self.kept.study.name)
-
-    def takes(self) -> tuple[KeptTake, ...]:
-        """Return the study's takes, oldest first."""
-        return self.library.takes(study=self.kept)
-
-    def presses(self) -> Presses:
-        """Return the study's presses as they stand."""
-        with self.library.database.reading() as db:
-            return presses.presses(db, SetupRow.study_id == self.kept.id)
-
-    def overview(self) -> tuple[SetupOverview, ...]:
-        """Return every setup of the study at a glance, by name."""
-        with self.library.database.reading() as db:
-            return overview(db, self.kept.study.name)
