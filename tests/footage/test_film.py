@@ -161,14 +161,21 @@ def test_an_interruption_leaves_the_old_film_whole(tmp_path):
     assert [each.name for each in tmp_path.iterdir()] == ["a.mp4"]
 
 
-def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path, monkeypatch):
-    full = OSError(28, "No space left on device")
-
-    def refuse(*_args):
-        raise full
-
-    monkeypatch.setattr("pathlib.Path.replace", refuse)
-    with pytest.raises(UnwritableOutput, match="no space left on device") as refusal:
-        _encode(tmp_path / "a.mp4", _steps(3))
+def test_a_full_disk_is_one_line_and_leaves_nothing(tmp_path):
+    resource = pytest.importorskip("resource")  # not on Windows
+    noise = np.random.default_rng(1).integers(16, 235, (60, _HEIGHT, _WIDTH), np.uint8)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, hard))  # stands in for a full disk
+    try:
+        with pytest.raises(UnwritableOutput, match=r"a\.mp4: cannot be written") as refusal:
+            _encode(tmp_path / "a.mp4", noise, quality=4)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert "\n" not in str(refusal.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_no_frames_are_refused(tmp_path):
+    with pytest.raises(BadSetting, match="no frames"):
+        _encode(tmp_path / "a.mp4", [])
     assert list(tmp_path.iterdir()) == []

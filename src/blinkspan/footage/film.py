@@ -18,6 +18,7 @@ import av
 import av.error
 import numpy as np
 import numpy.typing as npt
+from av.container import OutputContainer
 from av.video.reformatter import ColorPrimaries, ColorRange, Colorspace, ColorTrc
 from av.video.stream import VideoStream
 
@@ -107,7 +108,7 @@ def encode_film(
     ------
     BadSetting
         An unknown codec, a size or a depth the codec cannot hold, stamps that do not
-        rise or are fewer than the frames, a frame of another shape.
+        rise or are fewer than the frames, a frame of another shape, no frames at all.
     UnwritableOutput
         The folder is missing, not writable or full.
     """
@@ -122,7 +123,7 @@ def encode_film(
                 format=chosen.container,
                 options={"movflags": "use_metadata_tags"} if metadata else {},
             )
-        with container:
+        with _closed_at_last(container):
             container.metadata.update(metadata or {})
             stream = container.add_stream(chosen.encoder, rate=rate_hz)
             assert isinstance(stream, VideoStream)
@@ -136,6 +137,8 @@ def encode_film(
                 frame.duration = round(1 / (rate_hz * tick))
                 with _writing(path):
                     container.mux(stream.encode(frame))
+            if count == 0:
+                raise BadSetting(f"{path}: there are no frames to encode; give at least one")
             with _writing(path):
                 container.mux(stream.encode(None))
                 container.close()
@@ -145,6 +148,16 @@ def encode_film(
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
     return count
+
+
+@contextlib.contextmanager
+def _closed_at_last(container: OutputContainer) -> Iterator[None]:
+    """Close the container whatever happens, without hiding why it could not be finished."""
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError, av.error.FFmpegError):
+            container.close()
 
 
 def _check(

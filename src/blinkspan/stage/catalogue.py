@@ -73,7 +73,7 @@ _SCENES: dict[str, Scene] = {
         camera=Camera(exposure_share=0.12, full_well_e=4000.0),  # 1/2000 s at 240 frames/s
     ),
     "long-readout": Scene(camera=Camera(exposure_share=0.9, readout_ms=4.1)),
-    "noisy": Scene(camera=Camera(full_well_e=800.0, read_noise=0.012)),
+    "noisy": Scene(camera=Camera(full_well_e=800.0, read_noise=0.012), film=Film(quality=26)),
     "missed": Scene(game=Game(miss=0.3)),
     "stray": Scene(game=Game(stray=4), presses=replace(_USUAL, every_s=1.0)),
     "double": Scene(presses=replace(_USUAL, double=0.4, every_s=0.9)),

@@ -91,7 +91,11 @@ def render_scene(
         metadata=tags,
         threads=threads,
     )
-    write_truth(truth, path.with_suffix(".truth.json"))
+    try:
+        write_truth(truth, path.with_suffix(".truth.json"))
+    except UnwritableOutput:
+        path.unlink(missing_ok=True)  # a staged take without its truth is of no use
+        raise
     return StagedTake(path, truth)
 
 
