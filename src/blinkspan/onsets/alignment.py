@@ -9,26 +9,34 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blinkspan.onsets.pattern import Features
+from blinkspan.onsets.pattern import UNLIKE, Features
 from blinkspan.traces.trace import Samples
 
 _STEPS_A_FRAME = 8
 _REACHES_FRAMES = (10.0, 4.0, 2.0, 2.0)  # how far a press may move, round after round
-_BEFORE_FRAMES = 16
+_BEFORE_FRAMES = 30
+_REST = 0.6  # of the stretch before the first change: slow answers begin well before they show
 _AFTER_S = 0.060  # later than this games differ: effects end, frames drop
 
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """One press's features around its answer: values (m, bands, 4) at start_s (m,)."""
+    """One press's features around its answer: values (m, bands, FEATURES) at start_s (m,)."""
 
     start_s: Samples
     values: Features
 
 
+def turned(course: Course, sign: int) -> Course:
+    """Return the course of the opposite answer as if it were the usual one."""
+    values = course.values.copy()
+    values[..., :UNLIKE] *= sign
+    return Course(course.start_s, values)
+
+
 @dataclass(frozen=True, slots=True)
 class Template:
-    """The mean course: ``values`` (k, bands, 4) at times ``after_s`` (k,) from the answer."""
+    """The mean course: ``values`` (k, bands, FEATURES) at times ``after_s`` (k,) from the answer."""
 
     after_s: Samples
     values: Features
@@ -90,7 +98,7 @@ def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, 
     use = (after >= template.after_s[0]) & (after <= template.after_s[-1])
     model = _interpolated(template, after[use])
     data = course.values[use]
-    early = after[use] < template.after_s[0] * 0.4
+    early = after[use] < template.after_s[0] * _REST
     if early.sum() >= 3:
         data = data - data[early].mean(axis=0)
     return use, model, data
@@ -107,10 +115,10 @@ def _interpolated(template: Template, after_s: Samples) -> Features:
 
 def _best(course: Course, template: Template, at_s: Samples) -> float:
     """Return the time of least misfit over a fixed stretch of the course, refined between steps."""
-    lo, hi = at_s[0] + template.after_s[0] * 0.8, at_s[-1] + template.after_s[-1] * 0.75
+    lo, hi = at_s[0] + template.after_s[0] * 0.9, at_s[-1] + template.after_s[-1] * 0.75
     use = (course.start_s >= lo) & (course.start_s <= hi)
     data, times = course.values[use], course.start_s[use]
-    early = times < at_s[0]
+    early = times < at_s[0] + template.after_s[0] * _REST * 0.6
     if early.sum() >= 3:
         data = data - data[early].mean(axis=0)
     misfit = np.array([((data - _interpolated(template, times - t)) ** 2).sum() for t in at_s])
@@ -127,7 +135,7 @@ def _mean_course(courses: list[Course], at_s: Samples, period_s: float) -> Templ
     after = np.arange(-_BEFORE_FRAMES * period_s, _AFTER_S, period_s / _STEPS_A_FRAME)
     stack = np.stack([_sampled(course, t + after) for course, t in zip(courses, at_s, strict=True)])
     middle = np.median(stack, axis=0) if len(courses) >= 5 else stack.mean(axis=0)
-    rest = middle[after < -4 * period_s].mean(axis=0)
+    rest = middle[after < after[0] * _REST].mean(axis=0)
     return Template(after, middle - rest)
 
 

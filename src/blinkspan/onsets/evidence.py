@@ -38,11 +38,11 @@ class Evidence:
 
 def learn_evidence(film: Film, idle: Idle, period_s: float) -> Evidence:
     """Return the scale of surprise, learnt from the idle moments."""
-    reach = round(0.25 / period_s)
+    reach = idle.moments.reach
     surprise = np.concatenate(
         [
             _block_surprise(light_of(film, m, m + reach), look_before(film, m, period_s), idle)
-            for m in idle.moments
+            for m in idle.moments.frames
         ]
     )
     typical = np.median(surprise, axis=0)

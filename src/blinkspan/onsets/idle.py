@@ -17,9 +17,13 @@ Light = npt.NDArray[np.float32]
 Frame = int
 
 REFERENCE_S = 0.050  # the look before a press is the mean of this long
-_REACH_S = 0.250  # idle change is learnt over gaps up to this
-_MOST_MOMENTS = 40
-_GUARDS_S = (1.2, 0.9, 0.6, 0.4)  # how long after a press the picture is not idle: first that fits
+_MOST_MOMENTS, _FEWEST_MOMENTS = 40, 8
+# How long after a press the picture is not idle, and over what gap idle change is learnt:
+# the first pair that leaves enough moments.
+_GUARD_AND_REACH_S = ((1.2, 0.25), (0.9, 0.25), (0.6, 0.20))
+# Where presses follow too closely for that: from well before a press until just after the
+# lamp, before any game can answer.
+_JUST_BEFORE_S, _JUST_AFTER_S = 0.060, 0.008
 
 
 def light_of(film: Film, first: Frame, stop: Frame) -> Light:
@@ -34,34 +38,47 @@ def look_before(film: Film, frame: Frame, period_s: float) -> Light:
     return look
 
 
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """Frames from which the take is idle for ``reach`` frames."""
+
+    frames: list[Frame]
+    reach: int
+
+
 def idle_moments(
     start_s: npt.NDArray[np.float64], lamp_frames: list[Frame], period_s: float
-) -> list[Frame]:
-    """Return frames from which the take is idle for ``_REACH_S``, at most 40, spread evenly.
+) -> Moments:
+    """Return at most 40 idle moments, spread evenly over the take.
 
-    Where presses follow each other closely the guard after a press is shortened
-    step by step; with no idle time at all the list is empty.
+    Where presses follow each other too closely for a guard after each, the
+    moments just before each press serve: by then the last answer is over.
     """
-    n = start_s.size
-    before, after = round(REFERENCE_S / period_s), round(_REACH_S / period_s)
-    for guard_s in _GUARDS_S:
-        guard = round(guard_s / period_s)
-        busy = np.zeros(n + 1, np.intp)
-        for frame in lamp_frames:
-            busy[min(n, max(0, frame - 2))] += 1
-            busy[min(n, frame + guard)] -= 1
-        free = np.cumsum(busy)[:n] == 0
-        run = np.concatenate([[0], np.cumsum(free)])
-        firsts = np.arange(before, n - after)
-        good = firsts[(run[firsts + after] - run[firsts - before]) == before + after]
-        moments: list[Frame] = []
-        for frame in good.tolist():
-            if not moments or frame - moments[-1] >= after // 2:
-                moments.append(frame)
-        if len(moments) >= 6:
-            pick = np.linspace(0, len(moments) - 1, min(_MOST_MOMENTS, len(moments)))
-            return [moments[i] for i in np.unique(np.rint(pick).astype(int))]
-    return moments
+    before = round(REFERENCE_S / period_s)
+    for guard_s, reach_s in _GUARD_AND_REACH_S:
+        guard, reach = round(guard_s / period_s), round(reach_s / period_s)
+        frames = _free(start_s.size, lamp_frames, before, guard, reach)
+        if len(frames) >= _FEWEST_MOMENTS:
+            pick = np.linspace(0, len(frames) - 1, min(_MOST_MOMENTS, len(frames)))
+            return Moments([frames[i] for i in np.unique(np.rint(pick).astype(int))], reach)
+    early, late = round(_JUST_BEFORE_S / period_s), round(_JUST_AFTER_S / period_s)
+    frames = [frame - early for frame in lamp_frames if frame - early >= before]
+    return Moments(frames or [before], early + late)
+
+
+def _free(n: int, lamp_frames: list[Frame], before: int, guard: int, reach: int) -> list[Frame]:
+    busy = np.zeros(n + 1, np.intp)
+    for frame in lamp_frames:
+        busy[min(n, max(0, frame - 2))] += 1
+        busy[min(n, frame + guard)] -= 1
+    run = np.concatenate([[0], np.cumsum(np.cumsum(busy)[:n] == 0)])
+    firsts = np.arange(before, max(before, n - reach))
+    good = firsts[(run[firsts + reach] - run[firsts - before]) == before + reach]
+    frames: list[Frame] = []
+    for frame in good.tolist():
+        if not frames or frame - frames[-1] >= max(1, reach // 2):
+            frames.append(frame)
+    return frames
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,34 +87,28 @@ class Idle:
 
     Attributes
     ----------
-    moments : list of frames the behaviour was learnt from
+    moments : Moments
+        What the behaviour was learnt from.
     sd : ndarray of float32, shape (rows, columns)
         How far a cell strays from its look before, as a standard deviation.
     """
 
-    moments: list[Frame]
+    moments: Moments
     sd: Light
 
 
-def learn_idle(film: Film, moments: list[Frame], period_s: float) -> Idle:
-    """Return the idle behaviour over the given moments.
-
-    Raises
-    ------
-    ValueError
-        No moments: the caller must offer some.
-    """
-    if not moments:
-        raise ValueError("idle behaviour needs at least one moment")
-    reach = round(_REACH_S / period_s)
+def learn_idle(film: Film, moments: Moments, period_s: float) -> Idle:
+    """Return the idle behaviour over the given moments, at least one."""
     per_moment = np.stack(
         [
-            ((light_of(film, m, m + reach) - look_before(film, m, period_s)) ** 2).mean(axis=0)
-            for m in moments
+            ((light_of(film, m, m + moments.reach) - look_before(film, m, period_s)) ** 2).mean(
+                axis=0
+            )
+            for m in moments.frames
         ]
     )
     # The mean, less the wildest tenth: one cut in the scene must not blind every cell.
-    kept = np.sort(per_moment, axis=0)[: max(1, round(0.9 * len(moments)))]
+    kept = np.sort(per_moment, axis=0)[: max(1, round(0.9 * len(moments.frames)))]
     variance = kept.mean(axis=0)
     floor = max(float(np.median(variance)) * 0.05, 1e-9)
     sd: Light = np.sqrt(np.maximum(variance, floor)).astype(np.float32)

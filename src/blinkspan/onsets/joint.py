@@ -2,8 +2,9 @@
 
 All presses of a take see the same panel and camera, so the panel's response
 time, the slant of the answer over the rows, the exposure and the height in each
-row band are common; only the begins differ. The heights are linear and solved
-inside (variable projection), so that the search runs over times only.
+row band are common; only the begins differ, and how strongly each press is
+answered. Heights and strengths are linear and solved inside (variable
+projection, by turns), so that the search runs over times only.
 
 References
 ----------
@@ -17,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
-from blinkspan.onsets.alignment import Course, Fit
+from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
@@ -28,6 +29,9 @@ _PRIORS = 2  # residuals that hold exposure and slant near what is known beforeh
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
 _EXPOSURE_DOUBT = 0.04
+_SEEN = 0.3  # of the strongest band's step: weaker bands follow the scene's own changes
+_GAIN_DOUBT = 0.5  # how far one press's answer may be stronger or weaker than the mean
+_FARTHEST_FRAMES = 5.0  # a begin may move this far from its first guess
 _BEFORE_FRAMES, _REST_FRAMES = 10.0, 2.5
 _MOST_ROUNDS = 40
 
@@ -54,6 +58,8 @@ class Solution:
     spread : ndarray, shape (presses, presses)
         Covariance of the begins.
     heights : ndarray, shape (bands,)
+    gains : ndarray, shape (presses,)
+        How strongly each press is answered; 1 as the mean.
     misfit : float
         Residual scatter over the stated doubt, at least 1.
     """
@@ -65,6 +71,7 @@ class Solution:
     slant_s_per_px: Measured
     exposure_s: Measured
     heights: Samples
+    gains: Samples
     misfit: float
 
 
@@ -73,10 +80,10 @@ class Joint:
 
     Parameters
     ----------
-    courses, fits : one each a press
+    courses : one a press
     begins_s : ndarray, shape (presses,)
         First guesses.
-    direction : ndarray, shape (bands, 4)
+    direction : ndarray, shape (bands, FEATURES)
         The features' first look in each band; its length is the height expected.
     bands : Bands
         Counted from the row at which the begins are stated.
@@ -86,19 +93,18 @@ class Joint:
     def __init__(
         self,
         courses: list[Course],
-        fits: list[Fit],
         begins_s: Samples,
         direction: Samples,
         bands: Bands,
         known: Known,
     ) -> None:
         strength = np.linalg.norm(direction, axis=1)
-        seen = np.flatnonzero(strength > 0.15 * strength.max())
+        seen = np.flatnonzero(strength > _SEEN * strength.max())
         self.unit = direction / np.maximum(strength, 1e-9)[:, None]
         self.known, self.bands, self.guess = known, bands, begins_s
         times, heights, press, band = [], [], [], []
-        for k, (course, fit) in enumerate(zip(courses, fits, strict=True)):
-            along = np.einsum("mbq,bq->mb", course.values, self.unit) / fit.gain
+        for k, course in enumerate(courses):
+            along = np.einsum("mbq,bq->mb", course.values, self.unit)
             for b in seen:
                 offset = known.slant_s_per_px.value * bands.row_px[b]
                 after = (course.start_s - begins_s[k] - offset) / known.period_s
@@ -129,12 +135,13 @@ class Joint:
         if shared is None:
             shared = np.array([0.0005, known.slant_s_per_px.value, known.exposure_s.value])
         period = known.period_s
+        coefficient_scale = period / np.maximum(np.abs(basis).max(axis=0), 1.0)
         reach = float(np.ptp(self.bands.row_px))
         widest = max(2 * abs(known.slant_s_per_px.value), 0.020 / max(1.0, reach))
-        low = np.concatenate([np.full(k, -np.inf), [0.0, -widest, 0.03 * period]])
-        high = np.concatenate([np.full(k, np.inf), [_LONGEST_RESPONSE_S, widest, period]])
+        away = _FARTHEST_FRAMES * coefficient_scale
+        low = np.concatenate([first - away, [0.0, -widest, 0.03 * period]])
+        high = np.concatenate([first + away, [_LONGEST_RESPONSE_S, widest, period]])
         inner = np.clip(shared, low[k:] + 1e-9, high[k:] - 1e-9)
-        coefficient_scale = period / np.maximum(np.abs(basis).max(axis=0), 1.0)
         got = least_squares(
             lambda p: self._residuals(basis @ p[:k], p[k:]),
             np.concatenate([first, inner]),
@@ -159,7 +166,7 @@ class Joint:
             response,
             Measured(slant, float(u[1])),
             Measured(exposure, self._exposure_u(float(u[2]))),
-            self._heights(begins, got.x[k:]),
+            *self._heights(begins, got.x[k:]),
             misfit,
         )
 
@@ -174,21 +181,34 @@ class Joint:
         spread = abs(slant) * self.bands.spread_px[self.band]
         return gathered_in_band(after, spread, exposure, response), inside
 
-    def _heights(self, begins: Samples, shared: Samples) -> Samples:
+    def _heights(self, begins: Samples, shared: Samples) -> tuple[Samples, Samples]:
+        """Return the height of each band and the gain of each press that fit best."""
         share, inside = self._shares(begins, shared)
         share = np.where(inside, share / self.noise, 0.0)
-        bands = self.bands.row_px.size
-        power = np.bincount(self.band, share * share, bands)
-        height = np.bincount(self.band, share * self.r / self.noise, bands)
-        heights: Samples = np.divide(height, power, out=np.zeros(bands), where=power > 1e-6)
-        return heights
+        data = self.r / self.noise
+        bands, presses = self.bands.row_px.size, begins.size
+        gains: Samples = np.ones(presses)
+        heights: Samples = np.ones(bands)
+        for _ in range(3):
+            scaled = share * gains[self.press]
+            power = np.bincount(self.band, scaled * scaled, bands)
+            height = np.bincount(self.band, scaled * data, bands)
+            heights = np.divide(height, power, out=np.zeros(bands), where=power > 1e-6)
+            whole = share * heights[self.band]
+            power = np.bincount(self.press, whole * whole, presses) + _GAIN_DOUBT**-2
+            gains = (np.bincount(self.press, whole * data, presses) + _GAIN_DOUBT**-2) / power
+        return heights, gains
 
     def _residuals(
-        self, begins: Samples, shared: Samples, heights: Samples | None = None
+        self,
+        begins: Samples,
+        shared: Samples,
+        linear: tuple[Samples, Samples] | None = None,
     ) -> Samples:
         share, inside = self._shares(begins, shared)
-        heights = self._heights(begins, shared) if heights is None else heights
-        data = np.where(inside, (self.r - heights[self.band] * share) / self.noise, 0.0)
+        heights, gains = self._heights(begins, shared) if linear is None else linear
+        model = heights[self.band] * gains[self.press] * share
+        data = np.where(inside, (self.r - model) / self.noise, 0.0)
         exposure, slant = self.known.exposure_s, self.known.slant_s_per_px
         priors = [
             (shared[2] - exposure.value) / max(exposure.u, 1e-6),
@@ -200,10 +220,10 @@ class Joint:
         """Differences: a sample depends on its own press's begin and on the shared three."""
         k = basis.shape[1]
         begins, shared = basis @ p[:k], p[k:]
-        heights = self._heights(begins, shared)
-        here = self._residuals(begins, shared, heights)
+        linear = self._heights(begins, shared)
+        here = self._residuals(begins, shared, linear)
         nudge = 1e-3 * self.known.period_s
-        by_begin = (self._residuals(begins + nudge, shared, heights) - here)[:-_PRIORS] / nudge
+        by_begin = (self._residuals(begins + nudge, shared, linear) - here)[:-_PRIORS] / nudge
         jac = np.zeros((here.size, p.size))
         jac[:-_PRIORS, :k] = by_begin[:, None] * basis[self.press]
         for q, nudge in enumerate((1e-6, 1e-8, 1e-6)):

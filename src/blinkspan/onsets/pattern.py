@@ -3,8 +3,10 @@
 Averaging over presses, locked to the first change of each, leaves what the
 action does and fades what the scene does by itself. From it come a few numbers
 per frame and row band (``features``): how far the picture has gone towards the
-first look of the answer, towards its later look, and how far it has slid
-sideways and down (small motion, by the gradient method).
+first look of the answer, towards its later look, how far it has slid sideways
+and down (small motion, by the gradient method), and how unlike the look before
+it is in whatever way: answers that never look the same twice, such as turning
+the view, still agree in that.
 
 References
 ----------
@@ -13,7 +15,7 @@ application to stereo vision", IJCAI 1981, 674-679: small shifts are linear in
 the picture's own gradients.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -22,9 +24,13 @@ from blinkspan.onsets.idle import Film, Frame, Idle, Light, light_of, look_befor
 from blinkspan.traces.trace import Samples
 
 _BANDS = 8
+# A feature of independent cells strays by 1; far below that is too few moments, not calm.
+_LEAST_SD = 0.3
+_LEAST_UNLIKE = 0.03  # of a mean over hundreds of cells, in the same unit
 _STRONG = 0.35  # of the largest change
 
-Features = npt.NDArray[np.float64]  # shape (frames, bands, 4)
+FEATURES, UNLIKE = 5, 4  # how many, and the place of the one that has no sign
+Features = npt.NDArray[np.float64]  # shape (frames, bands, FEATURES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +53,10 @@ class Pattern:
     bands : tuple of (first row, stop row)
     row_px, row_spread_px : ndarray, shape (bands,)
         Where in the picture each band's change sits, and its standard deviation.
-    idle_sd : ndarray, shape (bands, 4)
+    idle_sd : ndarray, shape (bands, FEATURES)
         How much each feature strays when nothing is pressed.
+    first_light : float
+        How much light the cells of the first look gain or lose, as a mean; 0 to 1.
     """
 
     first: Light
@@ -57,6 +65,7 @@ class Pattern:
     row_px: Samples
     row_spread_px: Samples
     idle_sd: Samples
+    first_light: float
 
 
 def learn_pattern(
@@ -79,6 +88,9 @@ def learn_pattern(
     """
     firsts = [_difference(film, change.before, change.first, idle) for change in changes]
     laters = [_difference(film, change.before, change.later, idle) for change in changes]
+    signs = common_signs(np.stack(laters).reshape(len(changes), -1))
+    firsts = [sign * first for sign, first in zip(signs, firsts, strict=True)]
+    laters = [sign * later for sign, later in zip(signs, laters, strict=True)]
     first = _clear_of_noise(np.median(np.stack(firsts), axis=0).astype(np.float32))
     first = _strong_cells(first, idle)
     later = _clear_of_noise(np.median(np.stack(laters), axis=0).astype(np.float32))
@@ -95,28 +107,32 @@ def learn_pattern(
             for (a, b), m in zip(bands, middle, strict=True)
         ]
     )
-    bare = Pattern(first, later, bands, middle, spread, np.ones((len(bands), 4)))
-    reach = round(0.15 / period_s)
+    change = np.abs(first * idle.sd)[first != 0]
+    light = float(change.mean()) if change.size else 0.0
+    bare = Pattern(first, later, bands, middle, spread, np.ones((len(bands), FEATURES)), light)
+    reach = idle.moments.reach
     strays = [
         features(film, m, m + reach, look_before(film, m, period_s), idle, bare)
-        for m in idle.moments
+        for m in idle.moments.frames
     ]
-    sd = np.sqrt(np.mean(np.concatenate(strays) ** 2, axis=0))
-    return Pattern(first, later, bands, middle, spread, np.maximum(sd, 1e-3))
+    stray = np.concatenate(strays)
+    stray[..., UNLIKE] -= stray[..., UNLIKE].mean(axis=0)  # no picture is wholly like another
+    sd = np.sqrt(np.mean(stray**2, axis=0))
+    return replace(bare, idle_sd=np.maximum(sd, [_LEAST_SD] * UNLIKE + [_LEAST_UNLIKE]))
 
 
 def features(
     film: Film, first: Frame, stop: Frame, before: Light, idle: Idle, pattern: Pattern
 ) -> Features:
-    """Return four numbers a band and frame, in idle standard deviations, shape (m, bands, 4).
+    """Return five numbers a band and frame, in idle standard deviations.
 
-    In order: towards the first look, towards the later look (what the first
-    does not explain), sideways, down.
+    Shape (m, bands, FEATURES), in order: towards the first look, towards the
+    later look (what the first does not explain), sideways, down, unlike before.
     """
     z = (light_of(film, first, stop) - before) / idle.sd
     down, sideways = np.gradient(before) if min(before.shape) > 1 else (0 * before, 0 * before)
     maps = np.stack([pattern.first, pattern.later, sideways / idle.sd, down / idle.sd])
-    out = np.zeros((z.shape[0], len(pattern.bands), 4))
+    out = np.zeros((z.shape[0], len(pattern.bands), FEATURES))
     for k, (a, b) in enumerate(pattern.bands):
         base = maps[:, a:b].reshape(4, -1).astype(np.float64)
         base[1] -= base[0] * _share(base[1], base[0])
@@ -124,8 +140,23 @@ def features(
             base[q] -= base[0] * _share(base[q], base[0])
         length = np.linalg.norm(base, axis=1, keepdims=True)
         unit = np.divide(base, length, out=np.zeros_like(base), where=length > 1e-6)
-        out[:, k, :] = z[:, a:b].reshape(z.shape[0], -1) @ unit.T
+        cells = z[:, a:b].reshape(z.shape[0], -1)
+        out[:, k, :UNLIKE] = cells @ unit.T
+        out[:, k, UNLIKE] = np.sqrt(np.einsum("mc,mc->m", cells, cells) / cells.shape[1])
     return out / pattern.idle_sd
+
+
+def common_signs(changes: npt.NDArray[np.floating]) -> list[int]:
+    """Return +1 or -1 a row, so that the rows agree best: a menu opens and shuts by turns.
+
+    The signs of the first principal direction of the rows; most are +1.
+    """
+    gram = changes.astype(np.float64) @ changes.astype(np.float64).T
+    _, directions = np.linalg.eigh(gram)
+    signs = np.where(directions[:, -1] < 0, -1, 1)
+    if signs.sum() < 0:
+        signs = -signs
+    return [int(sign) for sign in signs]
 
 
 def _difference(film: Film, before: Light, frames: tuple[Frame, Frame], idle: Idle) -> Light:

@@ -41,7 +41,7 @@ class Step:
     response_s : float
         Time constant of the panel; 0 where it is too fast to see.
     slant_s_per_px, exposure_s : Measured
-    direction : ndarray, shape (bands, 4)
+    direction : ndarray, shape (bands, FEATURES)
         The features' first look in each band, unit length.
     strength : ndarray, shape (bands,)
         Step height per band in idle standard deviations; 0 where unseen.
@@ -90,12 +90,12 @@ def fit_step(
         zero = departure - float(rows_s.min()) + 0.3 * each.period_s
         direction = _first_look(template, zero + rows_s, each)
         begins = np.array([fit.at_s for fit in fits]) + zero
-        problem = Joint(courses, fits, begins, direction, below, each)
+        problem = Joint(courses, begins, direction, below, each)
         tries.append((problem.solve(np.eye(begins.size), begins), problem))
     free, problem = min(tries, key=lambda pair: pair[0].cost)
     alone = [
-        place_press(course, begin, fit.gain, free, problem)
-        for course, begin, fit in zip(courses, free.begins_s, fits, strict=True)
+        place_press(course, begin, gain, free, problem)
+        for course, begin, gain in zip(courses, free.begins_s, free.gains, strict=True)
     ]
     at, u = np.array([m.value for m in alone]), np.array([m.u for m in alone])
     grid = fit_grid(at, u, rates_hz)
@@ -121,7 +121,7 @@ def first_departure(template: Template, frame_s: float) -> float:
         It never does.
     """
     power = (template.values**2).sum(axis=(1, 2))
-    rest = power[template.after_s < -5 * frame_s]
+    rest = power[template.after_s < 0.6 * template.after_s[0]]
     level = max(float(rest.mean() + 8 * rest.std()), 0.01 * float(power.max()))
     above = power > level
     run = max(2, round(frame_s / (template.after_s[1] - template.after_s[0])))
@@ -197,7 +197,7 @@ def _shared_variance(spread: Samples) -> float:
 
 
 def _first_look(template: Template, begins_s: Samples, known: Known) -> Samples:
-    """Return the mean of each band's template over its first game frame, shape (bands, 4)."""
+    """Return the mean of each band's template over its first game frame, shape (bands, FEATURES)."""
     out = np.zeros(template.values.shape[1:])
     for b, begin in enumerate(begins_s):
         until = begin + max(known.hold_s - known.period_s, 1.2 * known.period_s)

@@ -9,19 +9,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blinkspan.onsets.alignment import Course, Fit, Template, align, fit_at, scan
+from blinkspan.onsets.alignment import Course, Fit, Template, align, fit_at, scan, turned
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
 from blinkspan.onsets.idle import Frame, Idle, Light, idle_moments, learn_idle, look_before
-from blinkspan.onsets.pattern import Change, Pattern, features, learn_pattern
+from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.trace import Samples
 
 LONGEST_LATENCY_S = 1.0  # slower than any game answers (common practice)
-MARGIN_S = 0.130  # frames kept before and after a search, for the pattern to slide in
+MARGIN_S = 0.180  # frames kept before and after a search, for the pattern to slide in
 LIKE = 0.5  # of the mean answer's strength: below this it is not the same answer
 _FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
 _LATER_S = (0.017, 0.050)
-_FIRST_OF = 0.6  # the earliest candidate at least this strong is the answer
+_SHARE_OF_USUAL = 0.02  # of squared change: a seventh of the usual change itself
+_RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
+_APART_S = 0.025
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,19 +94,19 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
         In order of time, at least one.
     """
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
-    lamp_frames = [s.lamp_frame for s in todo]
-    moments = idle_moments(start_s, lamp_frames, period)
-    if not moments:  # presses follow too closely: the moments just before each must serve
-        reach = round(0.3 / period)
-        moments = [max(round(0.05 / period), f - reach) for f in lamp_frames]
-    idle = learn_idle(film, moments, period)
+    idle = learn_idle(film, idle_moments(start_s, [s.lamp_frame for s in todo], period), period)
     evidence = learn_evidence(film, idle, period)
     looks = [look_before(film, s.lamp_frame, period) for s in todo]
+    begins = [max(0, s.lamp_frame - 2) for s in todo]
+    scores = [
+        score_of(film, begin, s.stop, look, idle, evidence)
+        for begin, s, look in zip(begins, todo, looks, strict=True)
+    ]
+    # What the scene does by itself, seen once too often, is still far below a real answer.
+    usual = _SHARE_OF_USUAL * float(np.median([score.max() for score in scores]))
     changes: list[Frame | None] = []
-    for search, look in zip(todo, looks, strict=True):
-        begin = max(0, search.lamp_frame - 2)
-        score = score_of(film, begin, search.stop, look, idle, evidence)
-        change = first_change(score, evidence.threshold)
+    for begin, score in zip(begins, scores, strict=True):
+        change = first_change(score, max(evidence.threshold, usual))
         changes.append(None if change is None else begin + change)
     if all(change is None for change in changes):
         return Found([None] * len(todo), [], None)
@@ -176,15 +178,26 @@ def _match(
         for s, look in zip(todo, looks, strict=True)
     ]
     placed = [k for k, at in enumerate(places_s) if at is not None]
-    template, fits = align(
-        [courses[k] for k in placed], [at for at in places_s if at is not None], period
-    )
+    guesses = [at for at in places_s if at is not None]
+    signs = _signs([courses[k] for k in placed], guesses)
+    for k, sign in zip(placed, signs, strict=True):
+        courses[k] = turned(courses[k], sign)
+    template, fits = align([courses[k] for k in placed], guesses, period)
     first_fit = dict(zip(placed, fits, strict=True))
     answers = [
         _answer(courses[k], template, first_fit.get(k), todo[k], start_s, period)
         for k in range(len(todo))
     ]
     return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template))
+
+
+def _signs(courses: list[Course], guesses_s: list[float]) -> list[int]:
+    """Return which courses answer the other way round, seen in their features after the guess."""
+    after = []
+    for course, at in zip(courses, guesses_s, strict=True):
+        use = (course.start_s >= at + _LATER_S[0]) & (course.start_s <= at + _LATER_S[1])
+        after.append(course.values[use][..., :UNLIKE].mean(axis=0).ravel())
+    return common_signs(np.stack(after))
 
 
 def course_of(
@@ -203,33 +216,27 @@ def _answer(
     start_s: Samples,
     period: float,
 ) -> Answer | None:
-    """Return the earliest moment of the search that is enough like the pattern."""
+    """Return the press's answer: where it aligned, else the earliest moment like the pattern."""
     # The template's zero may lie before the first visible change; a frame of slack each side.
     times = np.arange(
         start_s[search.lamp_frame] - 3 * period,
         start_s[search.stop - 1] + period / 2,
         period / 2,
     )
-    gains = scan(course, template, times)
-    peaks = _peaks(times, gains, at_least=0.3)
-    best = max((g for _, g in peaks), default=0.0)
-    if first is not None and first.gain > best:
-        best = first.gain
-        peaks = sorted([*peaks, (first.at_s, first.gain)])
-    if best < LIKE:
-        return None
-    at, gain = next((t, g) for t, g in peaks if g >= max(LIKE, _FIRST_OF * best))
-    if first is not None and abs(first.at_s - at) < 2.5 * period:
-        fit = first
-    else:
-        fine = at + np.arange(-1.0, 1.0, 0.125) * period
+    peaks = _peaks(times, scan(course, template, times))
+    fit = first
+    if fit is None or not LIKE <= fit.gain <= 1 / LIKE:
+        like = [at for at, gain in peaks if LIKE <= gain <= 1 / LIKE]
+        if not like:
+            return None
+        fine = like[0] + np.arange(-1.0, 1.0, 0.125) * period
         fit = fit_at(course, template, float(fine[int(np.argmax(scan(course, template, fine)))]))
-    rivals = [t for t, g in peaks if t < fit.at_s - 0.025 and g >= 0.3 * gain]
-    return Answer(fit, rivals[0] if rivals else None)
+    earlier = [at for at, gain in peaks if at < fit.at_s - _APART_S and gain >= _RIVAL * fit.gain]
+    return Answer(fit, earlier[0] if earlier else None)
 
 
-def _peaks(times: Samples, gains: Samples, at_least: float) -> list[tuple[float, float]]:
+def _peaks(times: Samples, gains: Samples) -> list[tuple[float, float]]:
     inner = np.flatnonzero(
-        (gains[1:-1] >= gains[:-2]) & (gains[1:-1] > gains[2:]) & (gains[1:-1] >= at_least)
+        (gains[1:-1] >= gains[:-2]) & (gains[1:-1] > gains[2:]) & (gains[1:-1] >= _RIVAL * LIKE)
     )
     return [(float(times[k + 1]), float(gains[k + 1])) for k in inner]
