@@ -1,11 +1,8 @@
 """Libraries to test with, in SQLite and in a PostgreSQL started for the purpose."""
 
-import os
 import secrets
 import shutil
-import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -17,39 +14,17 @@ from blinkspan.library.place import write_settings
 sys.path.insert(0, str(Path(__file__).parent))
 
 from invented_takes import LAG_SETUP, LAG_STUDY
-
-
-def _server_programs() -> Path | None:
-    """Return the folder of PostgreSQL's own programs, which Debian keeps off the path."""
-    found = shutil.which("initdb")
-    places = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
-    real = [place for place in places if (place / "initdb").exists()]
-    return real[0] if real else (Path(found).resolve().parent if found else None)
+from team_server import server_programs, team_server
 
 
 @pytest.fixture(scope="session")
-def postgresql(tmp_path_factory):
-    """Return the address of a PostgreSQL server on a socket, run by an unprivileged user."""
-    programs = _server_programs()
+def postgresql():
+    """Return the address of a PostgreSQL server of our own."""
+    programs = server_programs()
     if programs is None:
         pytest.skip("PostgreSQL's server is not installed")
-    user = "nobody" if os.geteuid() == 0 else None  # the server refuses to run as root
-    home = Path(f"/tmp/pg-{secrets.token_hex(4)}")  # a socket's path must be short
-    home.mkdir(mode=0o700)
-    if user:
-        shutil.chown(home, user)
-    data = home / "data"
-
-    def run(*words):
-        subprocess.run(words, check=True, user=user, cwd=home, capture_output=True, timeout=120)
-
-    run(programs / "initdb", "-D", data, "-U", "tester", "-A", "trust", "-E", "UTF8", "--no-sync")
-    settings = f"-c listen_addresses='' -c unix_socket_directories={home} -c fsync=off"
-    run(programs / "pg_ctl", "-D", data, "-w", "-l", home / "log", "-o", settings, "start")
-    yield f"postgresql+psycopg://tester@/{{name}}?host={home}"
-    run(programs / "pg_ctl", "-D", data, "-w", "-m", "immediate", "stop")
-    time.sleep(0.1)
-    shutil.rmtree(home, ignore_errors=True)
+    with team_server(programs) as address:
+        yield address
 
 
 def _on_server(postgresql: str, *statements: str) -> None:
