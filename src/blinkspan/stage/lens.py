@@ -11,6 +11,7 @@ import numpy.typing as npt
 Light = npt.NDArray[np.float32]
 Places = npt.NDArray[np.float64]
 
+_SMALL_SIGMA_PX = 6.0  # of a wide blur, on the small copy
 _UNIT_SQUARE = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], np.float32)
 
 
@@ -19,6 +20,19 @@ def blurred(light: Light, sigma_px: float) -> Light:
     if sigma_px <= 0:
         return light
     return np.asarray(cv2.GaussianBlur(light, (0, 0), sigma_px), np.float32)
+
+
+def softened(light: Light, sigma_px: float) -> Light:
+    """Return the picture under a very wide blur, worked out on a small copy for speed."""
+    factor = max(1, round(sigma_px / _SMALL_SIGMA_PX))
+    height, width = light.shape
+    small = cv2.resize(
+        light, (max(8, width // factor), max(8, height // factor)), interpolation=cv2.INTER_AREA
+    )
+    spread = cv2.GaussianBlur(small, (0, 0), sigma_px / factor)
+    return np.asarray(
+        cv2.resize(spread, (width, height), interpolation=cv2.INTER_CUBIC), np.float32
+    )
 
 
 def moved(light: Light, by_px: tuple[float, float], *, empty: bool = False) -> Light:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from blinkspan.stage.lens import Light, Places, blurred, moved
+from blinkspan.stage.lens import Light, Places, blurred, moved, softened
 from blinkspan.stage.scene import Scene
 
 _BEZEL = 0.012  # width of the panel's frame as a share of the picture's height
@@ -47,7 +47,7 @@ def paint_room(scene: Scene, corners_px: Places, rng: np.random.Generator) -> Ro
     _fill(reflects, grown, 0.035)
     _fill(reflects, corners_px, 0.02)
     reach = 0.45 * height
-    nearness = blurred(_filled((height, width), grown), reach / 2)
+    nearness = softened(_filled((height, width), grown), reach / 2)
     spill = (nearness * reflects * scene.room.spill / 0.3).astype(np.float32)
     _fill(spill, grown, 0.0)
     pad, opacity = _pad(scene, width, height)
