@@ -1,7 +1,7 @@
 """Presses as they stand: the latest run of each take with the corrections laid over it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, overload
 
@@ -10,7 +10,7 @@ from sqlalchemy.engine import Connection
 
 from blinkspan.library.corrections import corrections, in_force
 from blinkspan.library.kept import KeptCorrection, KeptPress
-from blinkspan.library.rows import measured, press_from
+from blinkspan.library.rows import display_from, press_from
 from blinkspan.library.tables import CorrectionRow, PressRow, RunRow, SetupRow, TakeRow
 from blinkspan.presses.correction import corrected, same_press
 from blinkspan.quantities import Measured
@@ -62,7 +62,6 @@ def presses(db: Connection, asked: sa.ColumnElement[bool]) -> Presses:
         sa.select(
             PressRow.__table__,
             RunRow.take_id,
-            RunRow.display["lag_s"].label("lag"),
             TakeRow.setup_id,
         )
         .join(RunRow, RunRow.id == PressRow.run_id)
@@ -76,35 +75,38 @@ def presses(db: Connection, asked: sa.ColumnElement[bool]) -> Presses:
         .join(SetupRow, SetupRow.id == TakeRow.setup_id)
         .where(asked)
     )
-    return Presses(_standing(found, corrections(db, CorrectionRow.take_id.in_(said))))
+    holding = in_force(corrections(db, CorrectionRow.take_id.in_(said)))
+    corrected_takes = {kept.take_id for kept in holding}
+    run_ids = {row.run_id for row in found if row.take_id in corrected_takes}
+    used = sa.select(RunRow.take_id, RunRow.display).where(RunRow.id.in_(run_ids))
+    displays = {row.take_id: row.display for row in db.execute(used)}
+    return Presses(_standing(found, holding, displays))
 
 
-def _standing(found: Sequence[Any], said: tuple[KeptCorrection, ...]) -> tuple[KeptPress, ...]:
+def _standing(
+    found: Sequence[Any], holding: Sequence[KeptCorrection], displays: Mapping[int, Any]
+) -> tuple[KeptPress, ...]:
     by_take: dict[int, list[KeptCorrection]] = defaultdict(list)
-    for kept in in_force(said):
+    for kept in holding:
         by_take[kept.take_id].append(kept)
     standing = {row.id: _kept(row) for row in found}
     onsets: dict[int, list[tuple[float, int]]] = defaultdict(list)
     for row in found:
         if row.take_id in by_take:
             onsets[row.take_id].append((row.lamp_on_s, row.id))
-    lags = {row.id: row.lag for row in found if row.take_id in by_take}
-    for take_id, of_take in by_take.items():
+    for take_id, places in onsets.items():
         by_press: dict[int, list[KeptCorrection]] = defaultdict(list)
-        for kept in of_take:
+        for kept in by_take[take_id]:
             assert kept.correction is not None  # an undoing is never in force
-            home = same_press(kept.correction.anchor_s, [at_s for at_s, _ in onsets[take_id]])
+            home = same_press(kept.correction.anchor_s, [at_s for at_s, _ in places])
             if home is not None:
-                by_press[onsets[take_id][home][1]].append(kept)
+                by_press[places[home][1]].append(kept)
+        lag = display_from(displays[take_id]).lag_s
         for press_id, laid in by_press.items():
-            lag = lags[press_id]
+            said = [kept.correction for kept in laid if kept.correction is not None]
             standing[press_id] = replace(
                 standing[press_id],
-                press=corrected(
-                    standing[press_id].measured,
-                    [kept.correction for kept in laid if kept.correction is not None],
-                    None if lag is None else measured(lag["value"], lag["u"]),
-                ),
+                press=corrected(standing[press_id].measured, said, lag),
                 corrections=tuple(kept.id for kept in laid),
             )
     return tuple(standing.values())
