@@ -42,9 +42,11 @@ class Waiting:
         """Move the bar on."""
         self._bar.advance(self._task, by)
 
-    def reach(self, done: float, of: float) -> None:
-        """Move the bar to a place."""
-        self._bar.update(self._task, completed=done, total=of)
+    def reach(self, done: float, of: float | None, doing: str | None = None) -> None:
+        """Move the bar to a place, under new words where the work has come to another step."""
+        self._bar.update(self._task, completed=done, description=doing)
+        # Rich takes None for "as before"; a step of unknown length needs it for "unknown".
+        self._bar.tasks[self._task].total = of
 
     def say(self, line: str, to_error: bool = False) -> None:
         """Print one line above the bar."""

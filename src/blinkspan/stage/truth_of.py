@@ -2,16 +2,23 @@
 
 import numpy as np
 
-from blinkspan.stage.camera import Shots
+from blinkspan.stage.camera import Shots, plan_shots
 from blinkspan.stage.lens import Places, in_picture, on_panel
 from blinkspan.stage.panel import PanelView, view_panel
 from blinkspan.stage.scene import Scene
-from blinkspan.stage.timeline import Timeline
+from blinkspan.stage.timeline import Timeline, plan
 from blinkspan.stage.truth import TruePress, Truth
 from blinkspan.stage.world import action_box
 from blinkspan.traces.regions import Quadrilateral, Rectangle
 
 _LAMP_RADII = 1.6  # half the side of the lamp's box
+
+
+def expected_truth(scene: Scene) -> Truth:
+    """Return the truth that filming the scene will write, without filming it."""
+    rng = np.random.default_rng(scene.seed)
+    timeline = plan(scene, rng)
+    return truth_of(scene, timeline, plan_shots(scene.camera, scene.film, timeline.duration_s, rng))
 
 
 def truth_of(scene: Scene, timeline: Timeline, shots: Shots) -> Truth:

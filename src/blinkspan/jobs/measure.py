@@ -1,0 +1,189 @@
+"""Measure one take: from the file to its presses, their summary and what a report shows."""
+
+import math
+from collections.abc import Generator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+
+from blinkspan.errors import BadSetting
+from blinkspan.footage.video import OpenTake, open_take
+from blinkspan.jobs.film_room import film_room
+from blinkspan.jobs.measure_settings import MeasureSettings
+from blinkspan.jobs.take_pictures import TakePictures, take_pictures
+from blinkspan.presses.measurement import Measurement, TakeFacts
+from blinkspan.presses.measuring import TakePresses, measure_presses
+from blinkspan.presses.press import Press, Verdict
+from blinkspan.profiles import DisplayProfile
+from blinkspan.publish.document import document_of
+from blinkspan.publish.parts import TakeDocument
+from blinkspan.publish.report import ReportTake
+from blinkspan.study.summary import Summary, summarise
+from blinkspan.traces.reduction import Series, reduce_take
+from blinkspan.traces.regions import Regions
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a step of the work is; ``of`` is None where that cannot be told."""
+
+    doing: str
+    done: int = 0
+    of: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredTake:
+    """One take, measured.
+
+    Attributes
+    ----------
+    net : Summary | None
+        Of the net latencies; None where no display lag is known.
+    pictures : TakePictures | None
+        Where a report was asked for.
+    """
+
+    measurement: Measurement
+    summary: Summary
+    net: Summary | None
+    document: TakeDocument
+    pictures: TakePictures | None
+
+    @property
+    def for_report(self) -> ReportTake:
+        """The take as a report needs it."""
+        pictures = self.pictures
+        return ReportTake(
+            self.document,
+            self.measurement.lamp_trace,
+            self.measurement.response_trace,
+            None if pictures is None else pictures.still,
+            () if pictures is None else pictures.strips,
+        )
+
+
+def measure_take(
+    path: Path,
+    settings: MeasureSettings,
+    conditions: Mapping[str, str] | None = None,
+    *,
+    pictures: bool = False,
+    threads: int | None = None,
+) -> Generator[Progress | MeasuredTake, None, None]:
+    """Yield how far the work is, and last the measured take.
+
+    Parameters
+    ----------
+    path : Path
+        The take, which is only read.
+    settings : MeasureSettings
+    conditions : mapping of str to str, optional
+        What was held equal in this setup, to be kept in the document.
+    pictures : bool
+        Whether to fetch the frames that a report shows.
+    threads : int, optional
+        Frames decoded at once; by default one a processor.
+
+    Raises
+    ------
+    UnreadableTake, BadSetting, BadRegion, NothingToMeasure, UnwritableOutput
+        Each in one line; nothing is written but an unnamed file for long takes,
+        which is gone in any case.
+    """
+    with open_take(path, settings.capture_rate_hz, threads=threads) as take:
+        settings.refuse_beside(take.format, take.clock)
+        regions = _regions(settings)
+        with film_room() as allocate:
+            series = None
+            for step in reduce_take(take, regions.lamp, regions.watch, allocate):
+                if isinstance(step, Series):
+                    series = step
+                else:
+                    yield Progress("reading", step, take.frames)
+            assert series is not None  # the reduction ends with it
+            yield Progress("measuring")
+            found = measure_presses(series, regions, settings.camera, settings.display)
+        measurement = _measurement(take, regions, settings, found)
+        summary, net = summary_of(found.presses, settings.display)
+        document = document_of(measurement, summary, conditions)
+        fetched = None
+        if pictures:
+            for shot in take_pictures(take, measurement, document.presses):
+                if isinstance(shot, TakePictures):
+                    fetched = shot
+                else:
+                    yield Progress("fetching frames", *shot)
+    yield MeasuredTake(measurement, summary, net, document, fetched)
+
+
+def summary_of(
+    presses: tuple[Press, ...], display: DisplayProfile
+) -> tuple[Summary, Summary | None]:
+    """Return the summary of the accepted presses' spans, and of their net latencies where known."""
+    accepted = [p for p in presses if p.verdict is Verdict.ACCEPTED and p.span is not None]
+    counted = {
+        "doubtful": sum(p.verdict is Verdict.DOUBTFUL for p in presses),
+        "rejected": sum(p.verdict is Verdict.REJECTED for p in presses),
+    }
+    own_ms = np.array([1e3 * p.budget.own_u_s for p in accepted])
+    shared_ms = median([1e3 * _shared_u_s(p) for p in accepted]) if accepted else 0.0
+    span_ms = np.array([1e3 * p.span.value for p in accepted if p.span is not None])
+    rate = display.game_rate_hz
+    spans = summarise(span_ms, own_ms, shared_ms, **counted, game_rate_hz=rate)
+    if display.lag_s is None:
+        return spans, None
+    net_ms = span_ms - 1e3 * display.lag_s.value
+    shared_ms = math.hypot(shared_ms, 1e3 * display.lag_s.u)
+    return spans, summarise(net_ms, own_ms, shared_ms, **counted, game_rate_hz=rate)
+
+
+def _regions(settings: MeasureSettings) -> Regions:
+    if settings.lamp is None or settings.watch is None:
+        missing = " and ".join(
+            option
+            for option, box in (("--lamp", settings.lamp), ("--watch", settings.watch))
+            if box is None
+        )
+        raise BadSetting(f"the place to measure is not known; give {missing} as X,Y,W,H in pixels")
+    return Regions(settings.lamp, settings.panel, settings.watch)
+
+
+def _measurement(
+    take: OpenTake, regions: Regions, settings: MeasureSettings, found: TakePresses
+) -> Measurement:
+    facts = TakeFacts(
+        name=take.name,
+        sha256=take.sha256,
+        codec=take.codec,
+        width_px=take.format.width_px,
+        height_px=take.format.height_px,
+        bit_depth=take.format.bit_depth,
+        frames=take.frames,
+        duration_s=take.duration_s,
+        rate_hz=float(take.clock.rate_hz),
+        rate_source=take.clock.source,
+        dropped_frames=take.dropped_frames,
+    )
+    return Measurement(
+        take=facts,
+        regions=regions,
+        camera=found.camera,
+        display=settings.display,
+        presses=found.presses,
+        unpaired_responses=found.unpaired_responses,
+        lamp_trace=found.lamp_trace,
+        response_trace=found.response_trace,
+        notes=(*(_sentence(note) for note in take.notes), *settings.notes, *found.notes),
+    )
+
+
+def _shared_u_s(press: Press) -> float:
+    return math.sqrt(sum(term.u_s**2 for term in press.budget.terms if term.shared))
+
+
+def _sentence(note: str) -> str:
+    """Return a note on a file as a plain sentence."""
+    return f"{note[:1].upper()}{note[1:].rstrip('.')}."
