@@ -11,6 +11,7 @@ from blinkspan.stage.limits import check_scene
 from blinkspan.stage.play import ActionKind
 from blinkspan.stage.scene import Scene
 from blinkspan.stage.scene_file import find_scene, parse_scene, read_scene
+from blinkspan.stage.truth_of import expected_truth
 
 
 def test_an_empty_file_is_the_usual_scene():
@@ -121,3 +122,9 @@ def test_the_demonstration_has_two_consoles_in_two_modes():
     for setup in setups:
         check_scene(setup.scene)
         assert 12 <= setup.scene.presses.count <= 15
+
+
+def test_one_press_of_the_demonstration_is_left_unanswered():
+    presses = [p for setup in demo_setups() for p in expected_truth(setup.scene).presses]
+    assert len(presses) == 52
+    assert [press.missed for press in presses].count(True) == 1

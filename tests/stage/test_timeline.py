@@ -10,22 +10,18 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from blinkspan.stage.camera import plan_shots
 from blinkspan.stage.equipment import Display
 from blinkspan.stage.play import Action, ActionKind, Game, Presses
 from blinkspan.stage.scene import Scene
 from blinkspan.stage.timeline import plan
-from blinkspan.stage.truth_of import truth_of
+from blinkspan.stage.truth_of import expected_truth
 
 _MANY = Presses(count=3000, every_s=0.31, jitter_s=0.1, hold_s=0.05)
 _EXACT_60 = Display(refresh_hz=Fraction(60))
 
 
-def _spans_ms(scene, seed=5):
-    rng = np.random.default_rng(seed)
-    timeline = plan(scene, rng)
-    shots = plan_shots(scene.camera, scene.film, 1.0, rng)
-    return np.array([press.span_ms for press in truth_of(scene, timeline, shots).presses])
+def _spans_ms(scene):
+    return np.array([press.span_ms for press in expected_truth(replace(scene, seed=5)).presses])
 
 
 # Means and deviations of the waits: algebra for one uniform wait and for the sum of
@@ -44,8 +40,7 @@ def test_waits_are_uniform_over_a_tick_and_a_poll(refresh, rate, poll_ms, mean_m
     game = Game(rate_hz=Fraction(rate), system_ms=0.0, poll_ms=poll_ms, queue_frames=0)
     spans = _spans_ms(Scene(display=display, game=game, presses=_MANY))
     scene = Scene(display=display, game=game, presses=replace(_MANY, count=1))
-    rng = np.random.default_rng(0)
-    one = truth_of(scene, plan(scene, rng), plan_shots(scene.camera, scene.film, 1.0, rng))
+    one = expected_truth(scene)
     waits = spans - one.display_lag_ms
     error_of_mean = sd_ms / np.sqrt(waits.size)
     assert waits.mean() == pytest.approx(mean_ms, abs=4 * error_of_mean)
@@ -63,8 +58,7 @@ def test_each_queued_frame_adds_one_game_frame(queue):
 
 def test_responses_lie_on_the_refresh_grid():
     scene = Scene(presses=_MANY, game=Game(dropped_frame=0.1, extra_frame=0.2))
-    rng = np.random.default_rng(1)
-    truth = truth_of(scene, plan(scene, rng), plan_shots(scene.camera, scene.film, 1.0, rng))
+    truth = expected_truth(scene)
     down_s = (truth.display_lag_ms - truth.top_row_lag_ms) / 1e3
     at = np.array([press.response_s for press in truth.presses]) - down_s - truth.grid_s
     cycles = at * truth.refresh_hz
@@ -82,8 +76,7 @@ def test_answers_fall_on_delivered_frames_only():
 
 def test_the_display_lag_is_the_top_rows_and_the_scan_down_to_the_row():
     scene = Scene(display=replace(_EXACT_60, lag_ms=4.0))
-    rng = np.random.default_rng(1)
-    truth = truth_of(scene, plan(scene, rng), plan_shots(scene.camera, scene.film, 1.0, rng))
+    truth = expected_truth(scene)
     top, bottom = truth.panel.corners[0][1], truth.panel.corners[3][1]
     down = (truth.watch.y + truth.watch.height / 2 - top) / (bottom - top)
     assert truth.display_lag_ms == pytest.approx(4.0 + down * 16.0, abs=1e-3)
