@@ -5,7 +5,7 @@ the features, each press shifted by its own time, is the template; each press
 is then shifted to fit the template best; and so on until nothing moves.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,10 @@ from blinkspan.traces.trace import Samples
 
 _STEPS_A_FRAME = 8
 _REACHES_FRAMES = (10.0, 4.0, 2.0, 2.0)  # how far a press may move, round after round
+_ALIKE = 0.05  # of a course left unexplained by the mean: more, and no two answers look alike
+_COURSE_DOUBT = 0.1  # of the course itself
+_COURSE_LOST_S = 0.040  # where the course is doubted, by its whole size after this long
+_LEAST_GAIN, _GAIN_DOUBT = 0.4, 0.3
 _BEFORE_FRAMES = 30
 _REST = 0.6  # of the stretch before the first change: slow answers begin well before they show
 _AFTER_S = 0.060  # later than this games differ: effects end, frames drop
@@ -36,10 +40,14 @@ def turned(course: Course, sign: int) -> Course:
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """The mean course: ``values`` (k, bands, FEATURES) at times ``after_s`` (k,) from the answer."""
+    """The mean course: values (k, bands, FEATURES) at times after_s (k,) from the answer.
+
+    ``alike`` tells that the presses follow it closely, strength included.
+    """
 
     after_s: Samples
     values: Features
+    alike: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,18 +72,47 @@ class Fit:
 def align(
     courses: list[Course], guesses_s: list[float], period_s: float
 ) -> tuple[Template, list[Fit]]:
-    """Return the template and each course's fit to it; guesses are times of first change."""
-    at = np.array(guesses_s)
+    """Return the template and each course's fit to it; guesses are times of first change.
+
+    Answers that look alike every time are slid by their whole course, strength
+    included. Where that leaves much unexplained (turning the view shows
+    something else each time), only the leaving of rest is trusted.
+    """
+    template, at = _slide(courses, np.array(guesses_s), period_s, doubted=False)
+    left = [_unexplained(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
+    if np.median(left) > _ALIKE:
+        template, at = _slide(courses, np.array(guesses_s), period_s, doubted=True)
+        template = replace(template, alike=False)
+    return template, [fit_at(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
+
+
+def _slide(
+    courses: list[Course], at: Samples, period_s: float, doubted: bool
+) -> tuple[Template, Samples]:
     template = _mean_course(courses, at, period_s)
     for reach in _REACHES_FRAMES:
         shifts = np.arange(-reach, reach + 1e-9, 1.0 / _STEPS_A_FRAME) * period_s
         moved = np.array(
-            [_best(course, template, t + shifts) for course, t in zip(courses, at, strict=True)]
+            [_best(c, template, t + shifts, doubted) for c, t in zip(courses, at, strict=True)]
         )
         at = moved + (np.median(at) - np.median(moved))  # the template itself must not wander
         template = _mean_course(courses, at, period_s)
-    fits = [fit_at(course, template, float(t)) for course, t in zip(courses, at, strict=True)]
-    return template, fits
+    return template, at
+
+
+def _unexplained(course: Course, template: Template, at_s: float) -> float:
+    """Return the share of a course that the template leaves over."""
+    _, model, data = _overlap(course, template, at_s)
+    return float(((data - model) ** 2).sum() / max(1e-9, float((model**2).sum())))
+
+
+def unlike_gain(course: Course, template: Template, at_s: float) -> float:
+    """Return the gain of the one feature that has no sign and no look: being unlike before."""
+    return fit_at(
+        Course(course.start_s, course.values[..., UNLIKE:]),
+        Template(template.after_s, template.values[..., UNLIKE:]),
+        at_s,
+    ).gain
 
 
 def fit_at(course: Course, template: Template, at_s: float) -> Fit:
@@ -113,7 +150,7 @@ def _interpolated(template: Template, after_s: Samples) -> Features:
     return values
 
 
-def _best(course: Course, template: Template, at_s: Samples) -> float:
+def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> float:
     """Return the time of least misfit over a fixed stretch of the course, refined between steps."""
     lo, hi = at_s[0] + template.after_s[0] * 0.9, at_s[-1] + template.after_s[-1] * 0.75
     use = (course.start_s >= lo) & (course.start_s <= hi)
@@ -121,7 +158,9 @@ def _best(course: Course, template: Template, at_s: Samples) -> float:
     early = times < at_s[0] + template.after_s[0] * _REST * 0.6
     if early.sum() >= 3:
         data = data - data[early].mean(axis=0)
-    misfit = np.array([((data - _interpolated(template, times - t)) ** 2).sum() for t in at_s])
+    misfit = np.array(
+        [_misfit(data, _interpolated(template, times - t), times - t, doubted) for t in at_s]
+    )
     k = int(np.argmin(misfit))
     if 0 < k < misfit.size - 1:
         left, here, right = misfit[k - 1 : k + 2]
@@ -129,6 +168,24 @@ def _best(course: Course, template: Template, at_s: Samples) -> float:
         if bend > 0:
             return float(at_s[k] + 0.5 * (left - right) / bend * (at_s[1] - at_s[0]))
     return float(at_s[k])
+
+
+def _misfit(data: Features, model: Features, after_s: Samples, doubted: bool) -> float:
+    """Return minus twice the log likelihood of a course, up to a constant.
+
+    A doubted course is scaled to fit, within reason, and doubted the more the
+    later: what counts is where it leaves its rest. Its features are far from
+    independent, so that a frame counts as one sample, not as many.
+    """
+    if not doubted:
+        return float(((data - model) ** 2).sum())
+    doubt = _COURSE_DOUBT + np.maximum(after_s, 0.0) / _COURSE_LOST_S
+    variance = 1.0 + (doubt[:, None, None] * model) ** 2
+    power = float((model * model / variance).sum())
+    gain = float((model * data / variance).sum()) / power if power > 0 else 1.0
+    gain = min(max(gain, _LEAST_GAIN), 1 / _LEAST_GAIN)
+    likely = ((data - gain * model) ** 2 / variance + np.log(variance)).mean(axis=(1, 2))
+    return float(likely.sum() + (np.log(gain) / _GAIN_DOUBT) ** 2)
 
 
 def _mean_course(courses: list[Course], at_s: Samples, period_s: float) -> Template:

@@ -15,7 +15,6 @@ projection method and its applications", Inverse Problems 19 (2003) R1-R26.
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import least_squares
 
 from blinkspan.onsets.alignment import Course
@@ -25,12 +24,14 @@ from blinkspan.traces.trace import Samples
 
 _LONGEST_RESPONSE_S = 0.012
 _SHARED = 3  # response time, slant, exposure
-_PRIORS = 2  # residuals that hold exposure and slant near what is known beforehand
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
 _EXPOSURE_DOUBT = 0.04
 _SEEN = 0.3  # of the strongest band's step: weaker bands follow the scene's own changes
-_GAIN_DOUBT = 0.5  # how far one press's answer may be stronger or weaker than the mean
+# Standard doubts of one press's alignment, in frames, and of its strength, where all answers
+# look alike and where they do not (staged takes).
+_ALIKE_FRAMES, _UNLIKE_FRAMES = 0.25, 1.0
+_ALIKE_GAIN, _UNLIKE_GAIN = 0.05, 0.5
 _FARTHEST_FRAMES = 5.0  # a begin may move this far from its first guess
 _BEFORE_FRAMES, _REST_FRAMES = 10.0, 2.5
 _MOST_ROUNDS = 40
@@ -38,12 +39,35 @@ _MOST_ROUNDS = 40
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known beforehand of camera and slant; times in seconds."""
+    """What is known beforehand of camera, slant and answers; times in seconds.
+
+    Attributes
+    ----------
+    period_s : float
+        From one camera frame to the next.
+    exposure_s, slant_s_per_px : Measured
+    hold_s : float
+        How long a game frame stays: only this long after its begin is a step a step.
+    alike : bool
+        Whether the presses' courses follow each other closely; then their
+        alignment and their common strength are worth more.
+    """
 
     period_s: float
     exposure_s: Measured
     slant_s_per_px: Measured
     hold_s: float
+    alike: bool
+
+    @property
+    def aligned_u_s(self) -> float:
+        """How far alignment may be off for one press."""
+        return (_ALIKE_FRAMES if self.alike else _UNLIKE_FRAMES) * self.period_s
+
+    @property
+    def gain_u(self) -> float:
+        """How far one press's answer may be stronger or weaker than the mean."""
+        return _ALIKE_GAIN if self.alike else _UNLIKE_GAIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +141,12 @@ class Joint:
                 band.append(np.full(int(use.sum()), b))
         self.t, self.r = np.concatenate(times), np.concatenate(heights)
         self.press, self.band = np.concatenate(press), np.concatenate(band)
+        # Which samples count is settled by the guess: a search that could drop samples by
+        # moving a begin would do so.
+        after = self.t - begins_s[self.press] - known.slant_s_per_px.value * bands.row_px[self.band]
+        self.counts = (after + known.exposure_s.value < known.hold_s) & (
+            after > -8 * known.period_s
+        )
         self.noise = doubt_of(self.r, strength[self.band])
 
     def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
@@ -152,8 +182,8 @@ class Joint:
             xtol=1e-7,
             ftol=1e-6,
         )
-        data = got.fun[:-_PRIORS]
-        count = int((data != 0).sum())
+        data = got.fun[: self.t.size]
+        count = int(self.counts.sum())
         misfit = max(1.0, float((data @ data) / max(1, count - k - _SHARED)) ** 0.5)
         spread = np.linalg.pinv(got.jac.T @ got.jac) * misfit**2
         response, slant, exposure = (float(v) for v in got.x[k:])
@@ -174,29 +204,26 @@ class Joint:
         floor = min(known_u := self.known.exposure_s.u, _EXPOSURE_DOUBT * self.known.period_s)
         return float(np.clip(fitted_u_s, floor, known_u))
 
-    def _shares(self, begins: Samples, shared: Samples) -> tuple[Samples, npt.NDArray[np.bool_]]:
+    def _shares(self, begins: Samples, shared: Samples) -> Samples:
         response, slant, exposure = shared
         after = self.t - begins[self.press] - slant * self.bands.row_px[self.band]
-        inside = (after + exposure < self.known.hold_s) & (after > -8 * self.known.period_s)
         spread = abs(slant) * self.bands.spread_px[self.band]
-        return gathered_in_band(after, spread, exposure, response), inside
+        return gathered_in_band(after, spread, exposure, response)
 
     def _heights(self, begins: Samples, shared: Samples) -> tuple[Samples, Samples]:
         """Return the height of each band and the gain of each press that fit best."""
-        share, inside = self._shares(begins, shared)
-        share = np.where(inside, share / self.noise, 0.0)
+        share = np.where(self.counts, self._shares(begins, shared) / self.noise, 0.0)
         data = self.r / self.noise
         bands, presses = self.bands.row_px.size, begins.size
         gains: Samples = np.ones(presses)
-        heights: Samples = np.ones(bands)
+        heights: Samples = np.ones(bands, np.float64)
         for _ in range(3):
             scaled = share * gains[self.press]
-            power = np.bincount(self.band, scaled * scaled, bands)
-            height = np.bincount(self.band, scaled * data, bands)
-            heights = np.divide(height, power, out=np.zeros(bands), where=power > 1e-6)
+            band_power = np.maximum(np.bincount(self.band, scaled * scaled, bands), 1e-6)
+            heights = np.bincount(self.band, scaled * data, bands) / band_power
             whole = share * heights[self.band]
-            power = np.bincount(self.press, whole * whole, presses) + _GAIN_DOUBT**-2
-            gains = (np.bincount(self.press, whole * data, presses) + _GAIN_DOUBT**-2) / power
+            power = np.bincount(self.press, whole * whole, presses) + self.known.gain_u**-2
+            gains = (np.bincount(self.press, whole * data, presses) + self.known.gain_u**-2) / power
         return heights, gains
 
     def _residuals(
@@ -205,16 +232,22 @@ class Joint:
         shared: Samples,
         linear: tuple[Samples, Samples] | None = None,
     ) -> Samples:
-        share, inside = self._shares(begins, shared)
+        share = self._shares(begins, shared)
         heights, gains = self._heights(begins, shared) if linear is None else linear
         model = heights[self.band] * gains[self.press] * share
-        data = np.where(inside, (self.r - model) / self.noise, 0.0)
+        data = np.where(self.counts, (self.r - model) / self.noise, 0.0)
         exposure, slant = self.known.exposure_s, self.known.slant_s_per_px
         priors = [
             (shared[2] - exposure.value) / max(exposure.u, 1e-6),
             (shared[1] - slant.value) / max(slant.u, 1e-9),
         ]
-        return np.append(data, priors)
+        return np.concatenate([data, self._strayed(begins), priors])
+
+    def _strayed(self, begins: Samples) -> Samples:
+        """Return how far each begin strays from its aligned place, all moved together first."""
+        away = begins - self.guess
+        strayed: Samples = (away - away.mean()) / self.known.aligned_u_s
+        return strayed
 
     def _slopes(self, basis: Samples, p: Samples) -> Samples:
         """Differences: a sample depends on its own press's begin and on the shared three."""
@@ -223,9 +256,11 @@ class Joint:
         linear = self._heights(begins, shared)
         here = self._residuals(begins, shared, linear)
         nudge = 1e-3 * self.known.period_s
-        by_begin = (self._residuals(begins + nudge, shared, linear) - here)[:-_PRIORS] / nudge
+        n, presses = self.t.size, begins.size
+        by_begin = (self._residuals(begins + nudge, shared, linear) - here)[:n] / nudge
         jac = np.zeros((here.size, p.size))
-        jac[:-_PRIORS, :k] = by_begin[:, None] * basis[self.press]
+        jac[:n, :k] = by_begin[:, None] * basis[self.press]
+        jac[n : n + presses, :k] = (basis - basis.mean(axis=0)) / self.known.aligned_u_s
         for q, nudge in enumerate((1e-6, 1e-8, 1e-6)):
             moved = shared.copy()
             moved[q] += nudge

@@ -21,6 +21,9 @@ from blinkspan.traces.trace import Samples
 
 _PLACES_A_FRAME = 100
 _REACH_FRAMES = 1.5
+_RESTING = 0.3  # of the template's time before zero: by then no answer has begun
+_OVER_CREEP, _OF_STEEPEST = 3.0, 0.05  # a jump, against the steepest creep and the steepest rise
+_ROUNDS = 3
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
 
 
@@ -90,12 +93,16 @@ def fit_step(
         zero = departure - float(rows_s.min()) + 0.3 * each.period_s
         direction = _first_look(template, zero + rows_s, each)
         begins = np.array([fit.at_s for fit in fits]) + zero
-        problem = Joint(courses, begins, direction, below, each)
-        tries.append((problem.solve(np.eye(begins.size), begins), problem))
+        for _ in range(_ROUNDS):  # which samples count depends on where the step begins
+            problem = Joint(courses, begins, direction, below, each)
+            solution = problem.solve(np.eye(begins.size), begins)
+            begins = begins + float((solution.begins_s - begins).mean())
+        tries.append((solution, problem))
     free, problem = min(tries, key=lambda pair: pair[0].cost)
+    common = float((free.begins_s - problem.guess).mean())
     alone = [
-        place_press(course, begin, gain, free, problem)
-        for course, begin, gain in zip(courses, free.begins_s, free.gains, strict=True)
+        place_press(course, float(aligned), float(gain), free, problem)
+        for course, aligned, gain in zip(courses, problem.guess + common, free.gains, strict=True)
     ]
     at, u = np.array([m.value for m in alone]), np.array([m.u for m in alone])
     grid = fit_grid(at, u, rates_hz)
@@ -113,44 +120,49 @@ def fit_step(
 
 
 def first_departure(template: Template, frame_s: float) -> float:
-    """Return the time at which the template clearly leaves its rest.
+    """Return the time at which the template first jumps.
+
+    Scenes creep before an answer (a breathing figure strays from its look before
+    the press), so it is the rise within a frame that tells, not the level.
 
     Raises
     ------
     ValueError
-        It never does.
+        It never rises.
     """
-    power = (template.values**2).sum(axis=(1, 2))
-    rest = power[template.after_s < 0.6 * template.after_s[0]]
-    level = max(float(rest.mean() + 8 * rest.std()), 0.01 * float(power.max()))
-    above = power > level
-    run = max(2, round(frame_s / (template.after_s[1] - template.after_s[0])))
-    for k in np.flatnonzero(above[: above.size - run]):
-        if above[k : k + run].all():
-            return float(template.after_s[k])
-    raise ValueError("the template never leaves its rest")
+    level = np.sqrt((template.values**2).sum(axis=(1, 2)))
+    step = template.after_s[1] - template.after_s[0]
+    run = max(1, round(frame_s / step))
+    rise = level[run:] - level[:-run]
+    resting = template.after_s[:-run] < _RESTING * template.after_s[0]
+    least = max(_OVER_CREEP * float(rise[resting].max()), _OF_STEEPEST * float(rise.max()), 1e-9)
+    jumps = np.flatnonzero(rise > least)
+    if jumps.size == 0:
+        raise ValueError("the template never rises")
+    return float(template.after_s[jumps[0]] + frame_s / 2)
 
 
 def place_press(
-    course: Course, begins_s: float, gain: float, solution: Solution, problem: Joint
+    course: Course, aligned_s: float, gain: float, solution: Solution, problem: Joint
 ) -> Measured:
     """Return when the step began for one press by itself, in the clock of frames.
 
-    The value is the mean of the posterior over placements within a frame and a
-    half of the fit (flat prior); ``u`` is its standard deviation. Unlike the
-    fit, it knows the dead time between exposures, in which nothing changes.
+    The value is the mean of the posterior over placements about where the press
+    was aligned; ``u`` is its standard deviation. Unlike the fit, it knows the
+    dead time between exposures, in which nothing changes.
     """
     known, bands = problem.known, problem.bands
     period, e = known.period_s, solution.exposure_s.value
-    places = np.arange(-_REACH_FRAMES, _REACH_FRAMES, 1 / _PLACES_A_FRAME)
-    candidates = begins_s + places * period
+    reach = max(_REACH_FRAMES, 3 * known.aligned_u_s / period)
+    places = np.arange(-reach, reach, 1 / _PLACES_A_FRAME)
+    candidates = aligned_s + places * period
     along = np.einsum("mbq,bq->mb", course.values, problem.unit)
-    misfit = np.zeros_like(candidates)
+    misfit = (places * period / known.aligned_u_s) ** 2
     for b in np.flatnonzero(solution.heights > 0):
         height = float(solution.heights[b])
         offset = solution.slant_s_per_px.value * bands.row_px[b]
         spread = np.array(abs(solution.slant_s_per_px.value) * bands.spread_px[b])
-        after_begin = course.start_s - begins_s - offset
+        after_begin = course.start_s - aligned_s - offset
         rest = (after_begin > -10 * period) & (after_begin < -2.5 * period)
         last = max(known.hold_s - _REACH_FRAMES * period, 1.1 * period)
         use = (after_begin > -8 * period) & (after_begin + e < last)
@@ -197,7 +209,7 @@ def _shared_variance(spread: Samples) -> float:
 
 
 def _first_look(template: Template, begins_s: Samples, known: Known) -> Samples:
-    """Return the mean of each band's template over its first game frame, shape (bands, FEATURES)."""
+    """Return the mean of each band's template over its first game frame."""
     out = np.zeros(template.values.shape[1:])
     for b, begin in enumerate(begins_s):
         until = begin + max(known.hold_s - known.period_s, 1.2 * known.period_s)

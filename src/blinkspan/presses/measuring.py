@@ -180,7 +180,13 @@ def _step(
     if not chosen:
         return None
     knowns = [
-        Known(series.clock.period_s, exposure, slant, _hold_s(display))
+        Known(
+            series.clock.period_s,
+            exposure,
+            slant,
+            _hold_s(display),
+            found.learnt.template.alike,
+        )
         for slant in slants_to_try(series, regions, camera, display)
     ]
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)

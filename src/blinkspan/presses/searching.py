@@ -9,7 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blinkspan.onsets.alignment import Course, Fit, Template, align, fit_at, scan, turned
+from blinkspan.onsets.alignment import (
+    Course,
+    Fit,
+    Template,
+    align,
+    fit_at,
+    scan,
+    turned,
+    unlike_gain,
+)
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
 from blinkspan.onsets.idle import Frame, Idle, Light, idle_moments, learn_idle, look_before
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
@@ -22,6 +31,7 @@ LIKE = 0.5  # of the mean answer's strength: below this it is not the same answe
 _FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
 _LATER_S = (0.017, 0.050)
 _SHARE_OF_USUAL = 0.02  # of squared change: a seventh of the usual change itself
+_UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
 
@@ -225,7 +235,7 @@ def _answer(
     )
     peaks = _peaks(times, scan(course, template, times))
     fit = first
-    if fit is None or not LIKE <= fit.gain <= 1 / LIKE:
+    if fit is None or max(fit.gain, unlike_gain(course, template, fit.at_s)) < _UNLIKE:
         like = [at for at, gain in peaks if LIKE <= gain <= 1 / LIKE]
         if not like:
             return None
