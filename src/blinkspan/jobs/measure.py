@@ -8,7 +8,7 @@ from statistics import median
 
 import numpy as np
 
-from blinkspan.errors import BadSetting
+from blinkspan.errors import BadSetting, NothingToMeasure
 from blinkspan.footage.video import OpenTake, open_take
 from blinkspan.jobs.film_room import film_room
 from blinkspan.jobs.measure_settings import MeasureSettings
@@ -23,6 +23,10 @@ from blinkspan.publish.report import ReportTake
 from blinkspan.study.summary import Summary, summarise
 from blinkspan.traces.reduction import Series, reduce_take
 from blinkspan.traces.regions import Regions
+
+# Below these there is no idle time from which to learn what the picture does by itself.
+_FEWEST_FRAMES = 30
+_SHORTEST_S = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +99,7 @@ def measure_take(
     """
     with open_take(path, settings.capture_rate_hz, threads=threads) as take:
         settings.refuse_beside(take.format, take.clock)
+        _refuse_short(take)
         regions = _regions(settings)
         with film_room() as allocate:
             series = None
@@ -138,6 +143,14 @@ def summary_of(
     net_ms = span_ms - 1e3 * display.lag_s.value
     shared_ms = math.hypot(shared_ms, 1e3 * display.lag_s.u)
     return spans, summarise(net_ms, own_ms, shared_ms, **counted, game_rate_hz=rate)
+
+
+def _refuse_short(take: OpenTake) -> None:
+    if take.frames < _FEWEST_FRAMES or take.duration_s < _SHORTEST_S:
+        raise NothingToMeasure(
+            f"the take holds {take.frames} frames of {take.duration_s:.2f} s in all; film some "
+            "seconds with presses well apart, or check --capture-rate"
+        )
 
 
 def _regions(settings: MeasureSettings) -> Regions:

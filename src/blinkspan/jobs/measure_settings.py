@@ -64,7 +64,7 @@ class MeasureSettings:
             value = getattr(self, setting)
             if value is not None and not (math.isfinite(value) and least <= value <= most):
                 raise BadSetting(
-                    f"a {name} of {value:g} {unit} cannot be right; give {least:g} to {most:g}"
+                    f"the {name} is given as {value:g} {unit}, which cannot be; give {least:g} to {most:g}"
                 )
         if self.lag_u_ms is not None and self.lag_ms is None:
             raise BadSetting(
