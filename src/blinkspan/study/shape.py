@@ -1,0 +1,134 @@
+"""The shape of a setup's presses: outliers named, two modes told, the spread without its ends.
+
+References
+----------
+B. Iglewicz and D. C. Hoaglin, "How to Detect and Handle Outliers" (1993): 3.5 robust
+standard deviations from the median (recalled, and common practice).
+W. D. Fisher, "On grouping for maximum homogeneity", JASA 53 (1958) 789-798: the parting
+of a sorted sample into groups of least spread.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from blinkspan.study.dip import dip, dip_p
+from blinkspan.study.smoothing import Numbers, checked
+
+FEWEST_FOR_MODES = 10
+_FEWEST_FOR_OUTLIERS = 5
+_FAR = 3.5
+_MAD_TO_SD = 1.482602218505602  # 1 / normal quantile of 0.75
+_MODES_P = 0.01
+_TRIM = 0.10  # off either end
+
+
+@dataclass(frozen=True, slots=True)
+class Outlier:
+    """A press far from the median. It is named, and stays in every other number.
+
+    Attributes
+    ----------
+    press : int
+        Its number in the take.
+    from_median_ms : float
+        Above zero where it is later than the median.
+    """
+
+    press: int
+    value_ms: float
+    from_median_ms: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for a document."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class TwoModes:
+    """Two heaps of presses with fewer between them than one heap would have.
+
+    Attributes
+    ----------
+    p : float
+        Of so deep a dip if the presses were spread evenly (Hartigan).
+    lower_ms, upper_ms : float
+        Median of each heap, with ``lower_n`` and ``upper_n`` presses.
+    """
+
+    p: float
+    lower_ms: float
+    upper_ms: float
+    lower_n: int
+    upper_n: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for a document."""
+        return asdict(self)
+
+
+def outliers(
+    values_ms: npt.ArrayLike, u_ms: npt.ArrayLike, presses: Sequence[int]
+) -> tuple[Outlier, ...]:
+    """Return the presses more than 3.5 robust standard deviations from the median.
+
+    The robust deviation is the median absolute one, scaled to a normal's, and at
+    least the root mean square of the presses' own uncertainties, so that ties do
+    not make every other press an outlier. Below 5 presses none is named.
+    """
+    x, u = checked(values_ms, u_ms)
+    if x.size < _FEWEST_FOR_OUTLIERS:
+        return ()
+    median = float(np.median(x))
+    mad = _MAD_TO_SD * float(np.median(np.abs(x - median)))
+    scale = max(mad, float(np.sqrt(np.mean(u**2))))
+    far = np.abs(x - median) > _FAR * scale
+    return tuple(
+        Outlier(presses[i], float(x[i]), float(x[i] - median)) for i in np.flatnonzero(far).tolist()
+    )
+
+
+def two_modes(values_ms: npt.ArrayLike) -> TwoModes | None:
+    """Return the two heaps the values fall into; None where one heap explains them.
+
+    It is told at p of 0.01 and below, from 10 values on.
+    """
+    x, _ = checked(values_ms, 0.0)
+    if x.size < FEWEST_FOR_MODES:
+        return None
+    p = dip_p(dip(x), x.size)
+    if p > _MODES_P:
+        return None
+    ordered = np.sort(x)
+    at = _best_parting(ordered)
+    return TwoModes(
+        p,
+        float(np.median(ordered[:at])),
+        float(np.median(ordered[at:])),
+        at,
+        x.size - at,
+    )
+
+
+def trimmed_spread(values_ms: npt.ArrayLike) -> float:
+    """Return the width of the middle 80 % of the values.
+
+    Examples
+    --------
+    >>> trimmed_spread(range(11))
+    8.0
+    """
+    low, high = np.quantile(checked(values_ms, 0.0)[0], [_TRIM, 1.0 - _TRIM]).tolist()
+    return float(high - low)
+
+
+def _best_parting(ordered: Numbers) -> int:
+    """How many of the sorted values belong to the lower of the two closest groups."""
+    n = ordered.size
+    first = np.arange(1, n)
+    sums = np.cumsum(ordered - ordered.mean())[:-1]
+    between = sums**2 * n / (first * (n - first))
+    return int(between.argmax()) + 1
