@@ -71,11 +71,11 @@ def test_leftovers_of_a_cut_off_copy_are_cleared_once_they_are_old(library):
     part = library.folder / "media" / "incoming" / "abc.part"
     part.parent.mkdir()
     part.write_bytes(b"x")
-    assert told(library) == ["abc.part is being written, or was cut off"]
+    assert told(library) == ["abc.part is being written, or was left over"]
     assert part.exists()
     old = time.time() - 7200
     os.utime(part, (old, old))
-    assert told(library, Weight.REPAIRED) == ["abc.part was left by a cut-off copy; removed"]
+    assert told(library, Weight.REPAIRED) == ["abc.part was left over; removed"]
     assert not part.exists()
 
 

@@ -76,6 +76,7 @@ def comparable(tables):
         "undoes",
         "state",
         "still_sha256",
+        "still_panel",
     }
     return {
         name: [{key: row[key] for key in row if key not in own} for row in rows]

@@ -61,7 +61,7 @@ def add(
 
 
 def _line(outcome: Any, as_json: bool) -> str:
-    take = outcome.take
+    take, spot = outcome.take, outcome.spot
     if as_json:
         return json.dumps(
             {
@@ -70,8 +70,10 @@ def _line(outcome: Any, as_json: bool) -> str:
                 "sha256": None if take is None else take.sha256,
                 "new": outcome.new,
                 "refusal": outcome.refusal,
+                "spot": None if spot is None else {"same": spot.same, "said": str(spot)},
             }
         )
     if take is None:
         return f"Error: {outcome.refusal}"
-    return f"{outcome.path.name}: {'take' if outcome.new else 'kept already as take'} {take.id}"
+    said = f"{outcome.path.name}: {'take' if outcome.new else 'kept already as take'} {take.id}"
+    return said if spot is None or spot.same else f"{said}; {spot}"

@@ -12,6 +12,7 @@ from blinkspan.errors import (
     UnwritableOutput,
 )
 from blinkspan.footage.video import open_take
+from blinkspan.jobs.same_spot import SpotCheck, check_spot
 from blinkspan.library import Library
 from blinkspan.library.kept import Keeping, KeptSetup, KeptTake
 from blinkspan.study.setup import Setup, Study
@@ -24,12 +25,16 @@ CLIP_ENDINGS = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of one file: a take, new or kept before, or the refusal of it."""
+    """What became of one file: a take, new or kept before, or the refusal of it.
+
+    ``spot`` tells of a new take whether it seems to be shot at the setup's spot.
+    """
 
     path: Path
     take: KeptTake | None
     new: bool
     refusal: str | None
+    spot: SpotCheck | None = None
 
 
 def add(
@@ -82,11 +87,12 @@ def bring(
         with open_take(clip):
             pass  # a file that is no take is told now, not when it is measured
         added = library.add_take(clip, setup, keeping, progress)
+        spot = check_spot(library, added.take) if added.new else None
     except UnwritableOutput:
         raise
     except BlinkspanError as refusal:
         return Outcome(clip, None, False, str(refusal))
-    return Outcome(clip, added.take, added.new, None)
+    return Outcome(clip, added.take, added.new, None, spot)
 
 
 def clips_of(paths: Sequence[Path]) -> list[Path]:

@@ -9,10 +9,11 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
 
-from blinkspan.errors import BlinkspanError
+from blinkspan.errors import BlinkspanError, UnreadableTake
 from blinkspan.jobs.clip_worker import ClipWorker, Work
 from blinkspan.jobs.measure import MeasuredTake, Progress, measure_take
 from blinkspan.jobs.measure_settings import MeasureSettings
+from blinkspan.jobs.same_spot import SpotCheck, check_spot
 from blinkspan.library import Library
 from blinkspan.library.kept import KeptRun, KeptTake
 from blinkspan.library.runs import Inputs
@@ -20,7 +21,7 @@ from blinkspan.presses.changes import Changes, changes
 from blinkspan.presses.measurement import Measurement
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
-from blinkspan.traces.regions import Regions
+from blinkspan.traces.regions import Quadrilateral, Regions
 
 # A clip whose process says nothing for so long is taken for hung. Reading tells its
 # progress all the time; the sums after it take seconds.
@@ -46,11 +47,20 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A clip is measured and its run kept; ``changed`` is None for a first run."""
+    """A clip is measured and its run kept.
+
+    Attributes
+    ----------
+    changed : Changes | None
+        Against the run before; None for a first run.
+    spot : SpotCheck | None
+        Of a first run: whether the take seems to be shot at the setup's spot.
+    """
 
     take: KeptTake
     run: KeptRun
     changed: Changes | None
+    spot: SpotCheck | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +236,16 @@ def keep(library: Library, plan: Plan, measurement: Measurement) -> Kept:
     before = [kept.measured for kept in library.presses(take=plan.take)]
     first = not library.runs(plan.take)
     run = library.keep_run(plan.take, named, plan.inputs)
-    return Kept(plan.take, run, None if first else changes(before, named.presses))
+    if not first:
+        return Kept(plan.take, run, changes(before, named.presses), None)
+    return Kept(plan.take, run, None, _spot(library, plan.take, named.regions.panel))
+
+
+def _spot(library: Library, take: KeptTake, panel: Quadrilateral | None) -> SpotCheck | None:
+    try:
+        return check_spot(library, take, panel)
+    except UnreadableTake:
+        return None  # the clip is gone since it was measured, which a check of the library tells
 
 
 def _heard_of(running: Mapping[ClipWorker, Plan]) -> list[ClipWorker]:

@@ -20,7 +20,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection
 
 from blinkspan.errors import BadSetting, UnusableLibrary, UnwritableOutput
-from blinkspan.library import place, schema, takes
+from blinkspan.library import place, schema, setups, takes
 from blinkspan.library.connection import Database, database_url
 from blinkspan.library.findings import Finding, Weight
 from blinkspan.library.kept import Keeping
@@ -28,7 +28,7 @@ from blinkspan.library.media import Media, file_sha256, sync_folder
 from blinkspan.library.overview import refresh_digests
 from blinkspan.library.schema import prepare_file, require_empty
 from blinkspan.library.snapshot import copy_rows, take_snapshot
-from blinkspan.library.store import Library
+from blinkspan.library.store import STILL_ENDING, Library
 from blinkspan.library.tables import LibraryRow
 
 _FACTS = "backup.json"
@@ -149,6 +149,7 @@ def restore(
 def _copy_clips(library: Library, pool: Media) -> Iterator[Copied | Finding]:
     with library.database.reading() as db:
         kept = takes.takes(db, None, None)
+        stills = setups.stills(db)
     inside = [take for take in kept if take.keeping in (Keeping.COPY, Keeping.LINK)]
     for done, take in enumerate(inside, start=1):
         clip = library.clip(take)
@@ -159,6 +160,10 @@ def _copy_clips(library: Library, pool: Media) -> Iterator[Copied | Finding]:
             continue
         pool.copy_in(clip, take.sha256, take.name)
         yield Copied(take.name, done, len(inside))
+    for still in stills:
+        place = library.media.place(still, f"still{STILL_ENDING}")
+        if place.is_file():
+            pool.copy_in(place, still, place.name)
     left = sum(take.keeping is Keeping.IN_PLACE for take in kept)
     if left:
         yield Finding(Weight.NOTE, f"{left} clips left in place are not part of the backup")
@@ -174,6 +179,10 @@ def _bring_clips(db: Connection, pool: Media, media: Media) -> Iterator[Copied |
             continue
         media.copy_in(clip, take.sha256, take.name)
         yield Copied(take.name, done, len(inside))
+    for still in setups.stills(db):
+        place_in_pool = pool.place(still, f"still{STILL_ENDING}")
+        if place_in_pool.is_file():
+            media.copy_in(place_in_pool, still, place_in_pool.name)
 
 
 def _brought_to_newest(snapshot: Path, target: Path) -> Database:

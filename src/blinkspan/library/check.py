@@ -11,13 +11,13 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from blinkspan.library import rows, takes
+from blinkspan.library import rows, setups, takes
 from blinkspan.library.findings import Finding, Weight
 from blinkspan.library.kept import Keeping, KeptTake
 from blinkspan.library.media import Progress, file_sha256
 from blinkspan.library.overview import refresh_digest
-from blinkspan.library.store import Library
-from blinkspan.library.tables import PressRow, RegionSetRow, RunRow, SetupRow
+from blinkspan.library.store import STILL_ENDING, Library
+from blinkspan.library.tables import PressRow, RegionSetRow, RunRow
 from blinkspan.library.trace_cache import cached, cached_at
 
 # A copy that is still going on elsewhere touches its part file more often than this.
@@ -107,27 +107,28 @@ def _strays(
     library: Library, files: list[tuple[Path, str | None]], known: set[str]
 ) -> Iterator[Finding]:
     with library.database.reading() as db:
-        stills = db.execute(sa.select(SetupRow.still_sha256)).scalars()
-        known |= {sha256 for sha256 in stills if sha256 is not None}
+        known |= set(setups.stills(db))
     for path, claimed in files:
         if path.name.endswith(".part"):
-            yield from _part(path)
+            yield from _left_over(path)
         elif claimed is None:
             yield _problem(f"{path} is not a file of the library; move it elsewhere")
+        elif claimed not in known and path.suffix == STILL_ENDING:
+            yield from _left_over(path)  # a still that another has replaced, made anew from a take
         elif claimed not in known:
             yield _problem(f"{path} belongs to no take; add it to a setup or move it elsewhere")
 
 
-def _part(path: Path) -> Iterator[Finding]:
+def _left_over(path: Path) -> Iterator[Finding]:
     try:
         age_s = time.time() - path.stat().st_mtime
         if age_s <= _LEFT_BEHIND_S:
-            yield Finding(Weight.NOTE, f"{path.name} is being written, or was cut off")
+            yield Finding(Weight.NOTE, f"{path.name} is being written, or was left over")
             return
         path.unlink()
     except FileNotFoundError:
         return  # finished meanwhile
-    yield Finding(Weight.REPAIRED, f"{path.name} was left by a cut-off copy; removed")
+    yield Finding(Weight.REPAIRED, f"{path.name} was left over; removed")
 
 
 def _runs(library: Library, kept: tuple[KeptTake, ...]) -> Iterator[Finding]:
@@ -179,4 +180,4 @@ def _traces(library: Library) -> Iterator[Finding]:
         yield Finding(Weight.NOTE, f"{missing} runs have no cached traces; measuring builds them")
     for path in sorted((library.folder / "cache").rglob("*")):
         if path.name.endswith(".part"):
-            yield from _part(path)
+            yield from _left_over(path)

@@ -9,6 +9,7 @@ from blinkspan.presses.correction import Correction
 from blinkspan.presses.press import Press
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.study.setup import Setup, Study
+from blinkspan.traces.regions import Quadrilateral
 
 
 class Keeping(StrEnum):
@@ -64,6 +65,14 @@ class KeptSetup:
     still_sha256: str | None
     made_at: datetime
     revision: int
+
+
+@dataclass(frozen=True, slots=True)
+class Still:
+    """A picture of a setup's spot as PNG, and the panel's corners in it where known."""
+
+    png: bytes
+    panel: Quadrilateral | None
 
 
 @dataclass(frozen=True, slots=True)

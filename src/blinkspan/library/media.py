@@ -84,6 +84,35 @@ class Media:
             ) from error
         return place
 
+    def put(self, content: bytes, ending: str) -> str:
+        """Return the hash of content after keeping it as a file of that ending.
+
+        Raises
+        ------
+        UnwritableOutput
+            It cannot be written.
+        """
+        sha256 = hashlib.sha256(content).hexdigest()
+        place = self.place(sha256, f"still{ending}")
+        part = self.incoming / f"{sha256}.{os.getpid()}.{secrets.token_hex(4)}.part"
+        try:
+            self.incoming.mkdir(parents=True, exist_ok=True)
+            place.parent.mkdir(exist_ok=True)
+            with part.open("wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(place)
+            sync_folder(place.parent)
+        except OSError as error:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+            raise UnwritableOutput(
+                f"a picture could not be kept in the library ({error.strerror}); free some "
+                "space or check the folder's permissions, nothing kept so far is lost"
+            ) from error
+        return sha256
+
     def link_in(self, source: Path, sha256: str, name: str) -> Path:
         """Return the place of a hard link to ``source``.
 

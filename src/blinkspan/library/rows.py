@@ -95,10 +95,9 @@ def press_from(row: Any) -> Press:
 
 def region_values(regions: Regions) -> Values:
     """Return the columns of a set of regions."""
-    panel = regions.panel
     return {
         "lamp": _box(regions.lamp),
-        "panel": None if panel is None else [[float(x), float(y)] for x, y in panel.corners],
+        "panel": corner_values(regions.panel),
         "watch": _box(regions.watch),
         "proposed": list(regions.proposed),
     }
@@ -106,11 +105,25 @@ def region_values(regions: Regions) -> Values:
 
 def regions_from(row: Any) -> Regions:
     """Return the regions of a row."""
-    panel = None
-    if row.panel is not None:
-        a, b, c, d = ((x, y) for x, y in row.panel)
-        panel = Quadrilateral((a, b, c, d))
-    return Regions(Rectangle(*row.lamp), panel, Rectangle(*row.watch), tuple(row.proposed))
+    return Regions(
+        Rectangle(*row.lamp),
+        corners_from(row.panel),
+        Rectangle(*row.watch),
+        tuple(row.proposed),
+    )
+
+
+def corner_values(panel: Quadrilateral | None) -> list[list[float]] | None:
+    """Return the column of a panel's corners."""
+    return None if panel is None else [[float(x), float(y)] for x, y in panel.corners]
+
+
+def corners_from(corners: list[list[float]] | None) -> Quadrilateral | None:
+    """Return the panel of its column."""
+    if corners is None:
+        return None
+    a, b, c, d = ((x, y) for x, y in corners)
+    return Quadrilateral((a, b, c, d))
 
 
 def run_values(measurement: Measurement) -> Values:

@@ -12,6 +12,7 @@ from sqlalchemy.engine import Connection
 from blinkspan.errors import BadSetting, LibraryConflict, NotInLibrary
 from blinkspan.library.kept import KeptSetup, KeptStudy
 from blinkspan.library.profiles import edit, profile_id
+from blinkspan.library.rows import corner_values, corners_from
 from blinkspan.library.tables import (
     CameraProfileRow,
     DisplayProfileRow,
@@ -21,6 +22,7 @@ from blinkspan.library.tables import (
     TagRow,
 )
 from blinkspan.study.setup import Conditions, Setup, Study
+from blinkspan.traces.regions import Quadrilateral
 
 CONDITIONS = tuple(field.name for field in fields(Conditions))
 
@@ -87,9 +89,26 @@ def edit_setup(db: Connection, key: int, over: int, setup: Setup) -> KeptSetup:
     return setup_by_id(db, key)
 
 
-def set_still(db: Connection, key: int, sha256: str) -> None:
-    """Keep which picture shows the setup's spot."""
-    db.execute(sa.update(SetupRow).where(SetupRow.id == key).values(still_sha256=sha256))
+def set_still(db: Connection, key: int, sha256: str, panel: Quadrilateral | None) -> None:
+    """Keep which picture shows the setup's spot, and where the panel lies in it."""
+    db.execute(
+        sa.update(SetupRow)
+        .where(SetupRow.id == key)
+        .values(still_sha256=sha256, still_panel=corner_values(panel))
+    )
+
+
+def still_panel(db: Connection, key: int) -> Quadrilateral | None:
+    """Return where the panel lies in a setup's still, or None where that is not known."""
+    return corners_from(
+        db.execute(sa.select(SetupRow.still_panel).where(SetupRow.id == key)).scalar()
+    )
+
+
+def stills(db: Connection) -> tuple[str, ...]:
+    """Return the hash of every setup's still."""
+    hashes = db.execute(sa.select(SetupRow.still_sha256).where(SetupRow.still_sha256.is_not(None)))
+    return tuple(sha256 for (sha256,) in hashes if sha256 is not None)
 
 
 def setup_by_id(db: Connection, key: int) -> KeptSetup:

@@ -36,6 +36,7 @@ from blinkspan.library.kept import (
     KeptSetup,
     KeptStudy,
     KeptTake,
+    Still,
 )
 from blinkspan.library.media import Media, Progress, file_sha256
 from blinkspan.library.overview import refresh_digest, refresh_digests
@@ -53,6 +54,8 @@ from blinkspan.study.setup import Setup, Study
 from blinkspan.traces.regions import Regions
 
 Clock = Callable[[], datetime]
+
+STILL_ENDING = ".png"
 
 
 def utc_now() -> datetime:
@@ -204,6 +207,11 @@ class Library:
         with self.database.reading() as db:
             return setups.setup_named(db, study, name)
 
+    def setup_of(self, take: KeptTake) -> KeptSetup:
+        """Return the setup that a take was filmed in."""
+        with self.database.reading() as db:
+            return setups.setup_by_id(db, take.setup_id)
+
     def find_setups(
         self,
         study: str | None = None,
@@ -214,6 +222,20 @@ class Library:
         """Return the setups whose conditions match everything asked for."""
         with self.database.reading() as db:
             return setups.find_setups(db, study, like or {}, text, tag)
+
+    def keep_still(self, setup: KeptSetup, still: Still) -> None:
+        """Keep the picture that shows a setup's spot, in place of an earlier one."""
+        sha256 = self.media.put(still.png, STILL_ENDING)
+        with self.database.writing() as db:
+            setups.set_still(db, setup.id, sha256, still.panel)
+
+    def still(self, setup: KeptSetup) -> Still | None:
+        """Return the picture of a setup's spot, or None where none is kept or it is lost."""
+        with self.database.reading() as db:
+            sha256 = setups.setup_by_id(db, setup.id).still_sha256
+            panel = setups.still_panel(db, setup.id)
+        place = self.media.place(sha256 or "", f"still{STILL_ENDING}")
+        return Still(place.read_bytes(), panel) if sha256 and place.is_file() else None
 
     def keep_display(
         self,

@@ -153,6 +153,7 @@ class SetupRow(Table):
     display_profile_id: Mapped[int | None] = mapped_column(ForeignKey("display_profile.id"))
     camera_profile_id: Mapped[int | None] = mapped_column(ForeignKey("camera_profile.id"))
     still_sha256: Mapped[str | None] = mapped_column(String(64))
+    still_panel: Mapped[list[Any] | None]
     made_at: Mapped[datetime]
     revision: Mapped[int] = mapped_column(default=1)
 
