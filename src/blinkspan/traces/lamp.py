@@ -55,7 +55,7 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     """
     pixels = series.lamp.reshape(series.lamp.shape[0], -1).astype(np.float32) / FULL_SCALE
     values, clipped = pixels.mean(axis=1).astype(np.float64), False
-    low, high = _two_levels(values)
+    low, high = two_levels(values)
     lit = values > (low + high) / 2
     _refuse_a_lamp_that_never_blinks(values, low, high)
     if series.lamp_clipped[lit].mean() > 0.2:
@@ -63,7 +63,7 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
         clipped = glow is None
         if glow is not None:
             values = pixels[:, glow].mean(axis=1).astype(np.float64)
-            low, high = _two_levels(values)
+            low, high = two_levels(values)
             lit = values > (low + high) / 2
     values = _without_room_light(values, series.around.astype(np.float64) / FULL_SCALE, lit)
     dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
@@ -79,7 +79,7 @@ def _well_lit(values: Samples, lit: np.ndarray) -> Samples:
     return well_lit
 
 
-def _two_levels(values: Samples) -> tuple[float, float]:
+def two_levels(values: Samples) -> tuple[float, float]:
     """Return the dark and the lit level: the split that leaves least scatter inside both parts."""
     ordered = np.sort(values)
     n = ordered.size

@@ -7,6 +7,7 @@ provides its array, so that a long take can live in a file instead of memory.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -17,6 +18,10 @@ from blinkspan.traces.light import highest_code, light_of_codes
 from blinkspan.traces.regions import Rectangle
 
 Light = npt.NDArray[np.uint16]
+# A picture comes out as the kind of numbers that went in.
+Plane = TypeVar(
+    "Plane", bound=npt.NDArray[np.uint8] | npt.NDArray[np.uint16] | npt.NDArray[np.float32]
+)
 Allocate = Callable[[tuple[int, ...]], Light]
 
 # Pixels kept of the watched region per frame. A pan of one camera pixel still
@@ -112,7 +117,7 @@ def reduce_take(
     for i, luma in enumerate(frames):
         patch = _part(luma, lamp)
         clipped[i] = patch.max() >= clipped_from
-        lamp_light[i] = _shrunk(table[patch], lamp_factor)
+        lamp_light[i] = shrunk(table[patch], lamp_factor)
         if ring is not None:
             sums = [_part(luma, side) for side in ring]
             around[i] = sum(int(table[side].sum()) for side in sums) // sum(s.size for s in sums)
@@ -144,16 +149,19 @@ def _watched(codes: Luma, factor: int, table: Light) -> Light:
         )
         factor //= 2
     if codes.dtype == np.uint8:  # OpenCV's own look-up is the fast one but takes 8 bits only
-        return _shrunk(cv2.LUT(codes, table), factor)  # type: ignore[arg-type]
-    return _shrunk(table[np.minimum(codes, table.size - 1)], factor)
+        return shrunk(cv2.LUT(codes, table), factor)  # type: ignore[arg-type]
+    return shrunk(table[np.minimum(codes, table.size - 1)], factor)
 
 
-def _shrunk(light: Light, factor: int) -> Light:
-    """Area averages over whole blocks: OpenCV is ten times faster at those than at broken ones."""
+def shrunk(plane: Plane, factor: int) -> Plane:
+    """Return area averages over whole blocks; rows and columns left over are cut off.
+
+    OpenCV is ten times faster at whole blocks than at broken ones.
+    """
     if factor == 1:
-        return light
-    rows, columns = light.shape[0] // factor, light.shape[1] // factor
-    whole = light[: rows * factor, : columns * factor]
+        return plane
+    rows, columns = plane.shape[0] // factor, plane.shape[1] // factor
+    whole = plane[: rows * factor, : columns * factor]
     return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
 
 

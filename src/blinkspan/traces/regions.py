@@ -60,6 +60,14 @@ class Quadrilateral:
         left, top = int(min(xs)), int(min(ys))
         return Rectangle(left, top, round(max(xs)) - left, round(max(ys)) - top)
 
+    def holds(self, x: float, y: float) -> bool:
+        """Return whether a place lies inside; corners must run clockwise and bend outwards."""
+        ends = self.corners[1:] + self.corners[:1]
+        return all(
+            (x1 - x0) * (y - y0) >= (y1 - y0) * (x - x0)
+            for (x0, y0), (x1, y1) in zip(self.corners, ends, strict=True)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Regions:
