@@ -8,6 +8,8 @@ projection, by turns), so that the search runs over times only.
 
 References
 ----------
+K. Levenberg, "A method for the solution of certain non-linear problems in least
+squares", Quarterly of Applied Mathematics 2 (1944) 164-168.
 G. Golub and V. Pereyra, "Separable nonlinear least squares: the variable
 projection method and its applications", Inverse Problems 19 (2003) R1-R26.
 """
@@ -15,7 +17,6 @@ projection method and its applications", Inverse Problems 19 (2003) R1-R26.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
@@ -147,7 +148,8 @@ class Joint:
         self.counts = (after + known.exposure_s.value < known.hold_s) & (
             after > -8 * known.period_s
         )
-        self.noise = doubt_of(self.r, strength[self.band])
+        # An encoder errs alike in all bands of a frame: together they count as one.
+        self.noise = doubt_of(self.r, strength[self.band]) * seen.size**0.5
 
     def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
         """Return the best begins of the form ``basis @ coefficients``.
@@ -172,33 +174,59 @@ class Joint:
         low = np.concatenate([first - away, [0.0, -widest, 0.03 * period]])
         high = np.concatenate([first + away, [_LONGEST_RESPONSE_S, widest, period]])
         inner = np.clip(shared, low[k:] + 1e-9, high[k:] - 1e-9)
-        got = least_squares(
-            lambda p: self._residuals(basis @ p[:k], p[k:]),
-            np.concatenate([first, inner]),
-            jac=lambda p: self._slopes(basis, p),
-            bounds=(low, high),
-            x_scale=np.concatenate([coefficient_scale, [0.002, widest / 4, period]]),
-            max_nfev=_MOST_ROUNDS,
-            xtol=1e-7,
-            ftol=1e-6,
-        )
-        data = got.fun[: self.t.size]
+        found, residuals, slopes = self._search(basis, np.concatenate([first, inner]), low, high)
+        data = residuals[: self.t.size]
         count = int(self.counts.sum())
         misfit = max(1.0, float((data @ data) / max(1, count - k - _SHARED)) ** 0.5)
-        spread = np.linalg.pinv(got.jac.T @ got.jac) * misfit**2
-        response, slant, exposure = (float(v) for v in got.x[k:])
+        spread = np.linalg.pinv(slopes.T @ slopes) * misfit**2
+        response, slant, exposure = (float(v) for v in found[k:])
         u = np.sqrt(np.maximum(np.diag(spread)[k:], 0.0))
-        begins = basis @ got.x[:k]
+        begins = basis @ found[:k]
         return Solution(
-            float(got.fun @ got.fun) / max(1, count),
+            float(residuals @ residuals) / max(1, count),
             begins,
             basis @ spread[:k, :k] @ basis.T,
             response,
             Measured(slant, float(u[1])),
             Measured(exposure, self._exposure_u(float(u[2]))),
-            *self._heights(begins, got.x[k:]),
+            *self._heights(begins, found[k:]),
             misfit,
         )
+
+    def _search(
+        self, basis: Samples, first: Samples, low: Samples, high: Samples
+    ) -> tuple[Samples, Samples, Samples]:
+        """Return the best parameters, their residuals and slopes: damped Gauss-Newton in a box.
+
+        A dozen parameters against a thousand samples: the normal equations are
+        small and well scaled, and a tenth of the cost of a general solver.
+        """
+        k = basis.shape[1]
+        here, damping = first, 1e-3
+        residuals = self._residuals(basis @ here[:k], here[k:])
+        slopes = self._slopes(basis, here)
+        for _ in range(_MOST_ROUNDS):
+            downhill = -slopes.T @ residuals
+            # A parameter on its bound that wants to leave the box stays there.
+            free = ~(((here <= low) & (downhill < 0)) | ((here >= high) & (downhill > 0)))
+            normal = slopes[:, free].T @ slopes[:, free]
+            scale = np.diag(np.maximum(np.diag(normal), 1e-12 * np.trace(normal)))
+            there = here.copy()
+            there[free] += np.linalg.solve(normal + damping * scale, downhill[free])
+            there = np.clip(there, low, high)
+            tried = self._residuals(basis @ there[:k], there[k:])
+            gain = float(residuals @ residuals - tried @ tried)
+            if gain <= 0:
+                damping *= 5
+                if damping > 1e6:
+                    break
+                continue
+            settled = gain < 1e-7 * float(tried @ tried)
+            here, residuals, damping = there, tried, max(damping / 4, 1e-9)
+            slopes = self._slopes(basis, here)
+            if settled:
+                break
+        return here, residuals, slopes
 
     def _exposure_u(self, fitted_u_s: float) -> float:
         floor = min(known_u := self.known.exposure_s.u, _EXPOSURE_DOUBT * self.known.period_s)

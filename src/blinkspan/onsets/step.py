@@ -8,6 +8,7 @@ answers ``slant * (y - y0)`` later than row ``y0``: the scan-out runs down the
 panel, less the camera's own readout.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,7 @@ _RESTING = 0.3  # of the template's time before zero: by then no answer has begu
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.05  # a jump, against the steepest creep and the steepest rise
 _ROUNDS = 3
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
+_RESPONSE_DOUBT = 0.05  # of the panel's time constant: a single exponential is a model
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +191,11 @@ def _step(
     return Step(
         row_px,
         begins,
-        float(np.hypot(_shared_variance(solution.spread) ** 0.5, _STEP_DOUBT * period_s)),
+        math.hypot(
+            _shared_variance(solution.spread) ** 0.5,
+            _STEP_DOUBT * period_s,
+            _RESPONSE_DOUBT * solution.response_s,
+        ),
         grid,
         solution.response_s,
         solution.slant_s_per_px,

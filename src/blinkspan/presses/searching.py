@@ -231,7 +231,7 @@ def _answer(
     times = np.arange(
         start_s[search.lamp_frame] - 3 * period,
         start_s[search.stop - 1] + period / 2,
-        period / 2,
+        period,
     )
     peaks = _peaks(times, scan(course, template, times))
     fit = first
@@ -239,7 +239,7 @@ def _answer(
         like = [at for at, gain in peaks if LIKE <= gain <= 1 / LIKE]
         if not like:
             return None
-        fine = like[0] + np.arange(-1.0, 1.0, 0.125) * period
+        fine = like[0] + np.arange(-1.5, 1.5, 0.125) * period
         fit = fit_at(course, template, float(fine[int(np.argmax(scan(course, template, fine)))]))
     earlier = [at for at, gain in peaks if at < fit.at_s - _APART_S and gain >= _RIVAL * fit.gain]
     return Answer(fit, earlier[0] if earlier else None)

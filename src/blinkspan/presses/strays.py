@@ -19,7 +19,9 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     learnt, n = found.learnt, start_s.size
     busy = np.zeros(n, bool)
-    after = round(_AFTERMATH_S / period)
+    # Answers that never look alike are told from their own aftermath by waiting longer.
+    aftermath_s = _AFTERMATH_S if learnt.template.alike else 4 * _AFTERMATH_S
+    after = round(aftermath_s / period)
     for search, answer in zip(todo, found.answers, strict=True):
         end = search.stop
         if answer is not None:
@@ -30,7 +32,7 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
     for first in range(margin, n - stretch, stretch):
         if busy[first : first + stretch].any():
             continue
-        if strays and start_s[first] - strays[-1] < _AFTERMATH_S:
+        if strays and start_s[first] - strays[-1] < aftermath_s:
             continue
         look = look_before(film, first, period)
         stop = min(n, first + stretch + 2)

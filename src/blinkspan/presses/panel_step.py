@@ -1,0 +1,162 @@
+"""The step of the panel for a whole take: from the answers found to instants and their doubt."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from blinkspan.onsets.grid import KNOWN_RATES_HZ
+from blinkspan.onsets.joint import Known
+from blinkspan.onsets.softened import Bands
+from blinkspan.onsets.step import Step, fit_step
+from blinkspan.presses.searching import Found, Learnt, Search, find_again
+from blinkspan.presses.shutter import slants_to_try
+from blinkspan.profiles import CameraProfile, DisplayProfile
+from blinkspan.quantities import Measured, rectangular
+from blinkspan.traces.light import light_of_codes
+from blinkspan.traces.reduction import Series
+from blinkspan.traces.regions import Regions
+
+_SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
+_CONFLICT = 2.5  # standard deviations between two exposures before they are held to differ
+_FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
+
+
+@dataclass(frozen=True, slots=True)
+class PanelStep:
+    """The fitted step and what it means for the instants read from it.
+
+    Attributes
+    ----------
+    step : Step
+    exposure_s : Measured
+        The camera's exposure, as lamp and panel together tell it.
+    moved_s : Measured
+        To be added to every begin: where the panel's light comes in pulses, only
+        part of an exposure sees it, and which part is not known.
+    faint_u_s : float
+        Standard uncertainty for a change near the encoder's steps.
+    hold_s : float
+        How long a game frame stays at least.
+    """
+
+    step: Step
+    exposure_s: Measured
+    moved_s: Measured
+    faint_u_s: float
+    hold_s: float
+
+    @property
+    def pulsed(self) -> bool:
+        """Whether the panel's light seems to come in pulses."""
+        return self.moved_s.u > 0
+
+    @property
+    def shared_u_s(self) -> float:
+        """The standard uncertainty that all begins of the take share."""
+        return math.hypot(self.step.shared_u_s, self.moved_s.u, self.faint_u_s)
+
+
+def panel_step(
+    series: Series,
+    regions: Regions,
+    todo: list[Search],
+    found: Found,
+    exposure: Measured,
+    camera: CameraProfile,
+    display: DisplayProfile,
+) -> tuple[Found, PanelStep | None]:
+    """Return the answers, found anew with a cleaner pattern, and the step they share.
+
+    ``exposure`` is what the lamp alone tells, or what was given.
+    """
+    if found.learnt is None or not any(found.answers):
+        return found, None
+    hold = _hold_s(display, None)
+    step = _fit(series, regions, found, exposure, camera, display, hold)
+    hold = _hold_s(display, step)
+    found = find_again(series, todo, found, _whole_looks(found, step, hold))
+    if found.learnt is None or not any(found.answers):
+        return found, None
+    step = _fit(series, regions, found, exposure, camera, display, hold)
+    seen, moved = _exposure_and_move(exposure, step.exposure_s)
+    faint = _faint_u_s(series, found.learnt, hold)
+    return found, PanelStep(step, seen, moved, faint, hold)
+
+
+def _hold_s(display: DisplayProfile, step: Step | None) -> float:
+    """Return how long a picture stays: a game frame, else a refresh, else the shortest in use."""
+    if display.game_rate_hz is not None:
+        return 1 / display.game_rate_hz
+    if display.refresh_hz is not None:
+        return 1 / display.refresh_hz
+    if step is not None and step.grid is not None:
+        return 1 / step.grid.nominal_hz
+    return _SHORTEST_HOLD_S
+
+
+def _fit(
+    series: Series,
+    regions: Regions,
+    found: Found,
+    exposure: Measured,
+    camera: CameraProfile,
+    display: DisplayProfile,
+    hold_s: float,
+) -> Step:
+    assert found.learnt is not None  # there is an answer, so there is a pattern
+    chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
+    known = [
+        Known(series.clock.period_s, exposure, slant, hold_s, found.learnt.template.alike)
+        for slant in slants_to_try(series, regions, camera, display)
+    ]
+    rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
+    bands = Bands(found.learnt.pattern.row_px, found.learnt.pattern.row_spread_px)
+    return fit_step(
+        [c for c, _ in chosen],
+        [f for _, f in chosen],
+        found.learnt.template,
+        bands,
+        regions.watch.middle_row_px,
+        known,
+        rates,
+    )
+
+
+def _whole_looks(found: Found, step: Step, hold_s: float) -> list[tuple[float, float] | None]:
+    """Return, for each answer, from when to when all rows show its first look and no more."""
+    assert found.learnt is not None  # there is no step without a pattern
+    below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
+    rows_s = step.slant_s_per_px.value * below
+    begins = iter(step.begins)
+    looks: list[tuple[float, float] | None] = []
+    for answer in found.answers:
+        if answer is None:
+            looks.append(None)
+            continue
+        begin = next(begins).value
+        until = begin + float(rows_s.min()) + hold_s - step.exposure_s.value
+        looks.append((begin + float(rows_s.max()), until))
+    return looks
+
+
+def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measured]:
+    """Return the exposure that lamp and panel agree on, or what their conflict means.
+
+    A backlight that pulses at the camera's own pace shows the panel to a part of
+    each exposure only; its answer then reads shorter than the lamp's.
+    """
+    if lamp.value - panel.value < _CONFLICT * np.hypot(lamp.u, panel.u):
+        return panel, Measured(0.0, 0.0)
+    unseen = lamp.value - panel.value
+    return lamp, Measured(unseen / 2, rectangular(unseen / 2))
+
+
+def _faint_u_s(series: Series, learnt: Learnt, hold_s: float) -> float:
+    """Return the doubt of a change so small that an encoder may show it late, at worst a frame."""
+    table = light_of_codes(series.picture).astype(float) / 65535
+    look = float(np.median(learnt.looks[0]))
+    code = min(max(int(np.searchsorted(table, look)), 1), table.size - 1)
+    step = float(table[code] - table[code - 1]) * 2.0 ** (series.picture.bit_depth - 8)
+    codes = max(learnt.pattern.first_light / max(step, 1e-6), _FAINT_CODES)
+    return rectangular(hold_s / 2) / 2 * _FAINT_CODES / codes

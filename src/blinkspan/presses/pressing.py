@@ -1,0 +1,128 @@
+"""Put one press together: its onsets, its budget and its verdict."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blinkspan.onsets.edge import LitSpell
+from blinkspan.presses.lamp_edges import dark_edge, lit_edge
+from blinkspan.presses.panel_step import PanelStep
+from blinkspan.presses.press import Press
+from blinkspan.presses.searching import Found
+from blinkspan.presses.shutter import Readout
+from blinkspan.presses.verdicts import Circumstances, verdict_of
+from blinkspan.profiles import DisplayProfile
+from blinkspan.quantities import Budget, Measured, Term
+from blinkspan.traces.lamp import LampTrace
+from blinkspan.traces.reduction import Series
+from blinkspan.traces.regions import Regions
+
+_CLOCK_DOUBT = 1e-4  # of any interval: a camera's rate is good to about 100 ppm
+_SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """All that the presses of one take share."""
+
+    series: Series
+    regions: Regions
+    lamp: LampTrace
+    spells: list[LitSpell]
+    exposure: Measured
+    readout: Readout
+    display: DisplayProfile
+    found: Found
+    panel: PanelStep | None
+
+
+def press_of(context: Context, k: int) -> Press:
+    """Return press ``k``, counted from 0."""
+    spell, readout = context.spells[k], context.readout
+    lit = lit_edge(context.lamp, spell, context.exposure)
+    dark = dark_edge(context.lamp, spell, context.exposure)
+    lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
+    begin = _begin(context, k)
+    budget = _budget(context, lit.at_s, begin, abs(row - lamp_row))
+    lamp_on = lit.at_s + lamp_row * readout.row_s
+    response = span = net = None
+    if begin is not None and context.panel is not None:
+        u = float(np.hypot(begin.u, context.panel.shared_u_s))
+        response = Measured(begin.value + row * readout.row_s, u)
+        span = Measured(response.value - lamp_on.value, budget.u_s)
+        net = None if context.display.lag_s is None else span - context.display.lag_s
+    answer = context.found.answers[k]
+    verdict, reason = verdict_of(
+        Circumstances(
+            span_s=None if span is None else span.value,
+            placed_u_s=None if begin is None else begin.u,
+            strength=0.0 if answer is None else answer.fit.strength,
+            rival=answer is not None and answer.rival_s is not None,
+            bounced=spell.broken,
+            clipped=context.lamp.clipped,
+            overlapped=_overlapped(context, k, begin),
+            near_gap=_near_gap(context, spell, begin),
+            cut_off=begin is None and _ends_early(context, spell),
+            hold_s=0.0 if context.panel is None else context.panel.hold_s,
+        )
+    )
+    return Press(
+        number=k + 1,
+        lamp_on=lamp_on,
+        lamp_off=None if dark is None else dark.at_s + lamp_row * readout.row_s,
+        response=response,
+        response_row_px=None if response is None else row,
+        span=span,
+        net=net,
+        budget=budget,
+        verdict=verdict,
+        reason=reason,
+    )
+
+
+def _begin(context: Context, k: int) -> Measured | None:
+    """Return when the panel began to answer, in the clock of frames; ``u`` is its own."""
+    if context.found.answers[k] is None or context.panel is None:
+        return None
+    before = sum(answer is not None for answer in context.found.answers[:k])
+    begin = context.panel.step.begins[before]
+    return begin + context.panel.moved_s.value
+
+
+def _budget(context: Context, lit: Measured, begin: Measured | None, rows_px: float) -> Budget:
+    terms = [Term("lamp onset", lit.u)]
+    if begin is not None and context.panel is not None:
+        panel = context.panel
+        terms += [
+            Term("response onset", begin.u),
+            Term("panel step", float(np.hypot(panel.step.shared_u_s, panel.moved_s.u)), True),
+            Term("faint change", panel.faint_u_s, True),
+            Term("rolling shutter", rows_px * context.readout.u_row_s, True),
+            Term("camera clock", _CLOCK_DOUBT * abs(begin.value - lit.value), True),
+        ]
+    return Budget(tuple(terms))
+
+
+def _overlapped(context: Context, k: int, begin: Measured | None) -> bool:
+    """Tell whether another press lit the lamp before this one was answered."""
+    if k + 1 == len(context.spells):
+        return False
+    start_s = context.series.clock.start_s
+    following = float(start_s[context.spells[k + 1].first])
+    usual = float(start_s[context.spells[k].first]) + 0.2
+    return following < (usual if begin is None else begin.value)
+
+
+def _near_gap(context: Context, spell: LitSpell, begin: Measured | None) -> bool:
+    """Tell whether frames are missing where one of the two onsets was read."""
+    clock = context.series.clock
+    gaps = clock.gaps()
+    near = [spell.first]
+    if begin is not None:
+        near.append(int(np.searchsorted(clock.start_s, begin.value)))
+    return any(bool(((gaps >= at - 2) & (gaps <= at + 1)).any()) for at in near)
+
+
+def _ends_early(context: Context, spell: LitSpell) -> bool:
+    start_s = context.series.clock.start_s
+    return bool(start_s[-1] - start_s[spell.first] < _SEARCHED_S)
