@@ -1,13 +1,21 @@
 """The command that brings takes into the library."""
 
 import json
+from contextlib import closing
+from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from blinkspan.cli.gear_options import gear_options
 from blinkspan.cli.library_folder import condition_options, library_option
+from blinkspan.cli.measured_study import kept_line, split_gear
 from blinkspan.cli.waiting import Waiting
+from blinkspan.errors import BadSetting
+
+if TYPE_CHECKING:
+    from blinkspan.study.setup import Setup
 
 
 @click.command()
@@ -23,6 +31,12 @@ from blinkspan.cli.waiting import Waiting
     show_default=True,
     help="Copy each clip into the library, link it there (same disk), or leave it in place.",
 )
+@click.option(
+    "--follow",
+    is_flag=True,
+    help="Stay with one folder: add and measure clips as they arrive, until Ctrl-C.",
+)
+@gear_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a clip.")
 @click.pass_context
 def add(
@@ -36,18 +50,28 @@ def add(
     display: str | None,
     camera: str | None,
     keep: str,
+    follow: bool,
     as_json: bool,
-    **conditions: str,
+    **others: Any,
 ) -> None:
     """Bring TAKES, clips or whole folders, into one setup of a study.
 
     A clip that is kept already is passed over, so the command may be run again
     after it was cut off. Exit code 2 where a clip was refused; the others are kept.
+
+    The places in the picture and what is known of the gear serve the measuring
+    with --follow; otherwise give them to `blinkspan measure --study`.
     """
     from blinkspan.jobs import add as job
     from blinkspan.study.setup import Conditions, Setup
 
-    asked = Setup(setup, Conditions(**conditions), display, camera, tags)
+    names = {field.name for field in fields(Conditions)}
+    words = {name: value for name, value in others.items() if name in names}
+    gear = {name: value for name, value in others.items() if name not in names}
+    asked = Setup(setup, Conditions(**words), display, camera, tags)
+    if follow:
+        _follow(library, takes, study, asked, keep, gear, as_json)
+        return
     clips = job.clips_of(takes)
     refused = 0
     # each clip is read for its hash, and once more where it is copied
@@ -58,6 +82,38 @@ def add(
             refused += outcome.refusal is not None
             waiting.say(_line(outcome, as_json), to_error=outcome.refusal is not None)
     context.exit(2 if refused else 0)
+
+
+def _follow(
+    library: Path,
+    takes: tuple[Path, ...],
+    study: str,
+    asked: "Setup",
+    keep: str,
+    gear: dict[str, Any],
+    as_json: bool,
+) -> None:
+    """Say what becomes of each clip that arrives, until the person ends it."""
+    from blinkspan.jobs import batch
+    from blinkspan.jobs.add import Outcome
+    from blinkspan.jobs.follow import follow as job
+
+    if len(takes) != 1:
+        raise BadSetting(f"one folder can be followed, {len(takes)} are named; name one")
+    given, regions = split_gear(gear)
+    work = job(library, takes[0], study, asked, keep, given=given, regions=regions)
+    click.echo(f"waiting for clips in {takes[0]}; Ctrl-C ends it", err=True)
+    with closing(work):
+        try:
+            for event in work:
+                if isinstance(event, Outcome):
+                    click.echo(_line(event, as_json), err=event.refusal is not None)
+                elif isinstance(event, batch.Kept):
+                    click.echo(kept_line(event), err=as_json)
+                elif isinstance(event, batch.Failed):
+                    click.echo(f"Error: {event.take.name}: {event.reason}", err=True)
+        except KeyboardInterrupt:
+            click.echo("ended; what has arrived is kept", err=True)
 
 
 def _line(outcome: Any, as_json: bool) -> str:

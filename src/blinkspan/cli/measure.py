@@ -2,13 +2,15 @@
 
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from blinkspan.cli.gear_options import gear_options
+from blinkspan.cli.library_folder import library_option
 from blinkspan.cli.measured_files import STDOUT, refuse_outputs
-from blinkspan.cli.region_options import box, panel_corners
-from blinkspan.traces.regions import Quadrilateral, Rectangle
+from blinkspan.cli.measured_study import measured_study
+from blinkspan.errors import BadSetting
 
 if TYPE_CHECKING:
     from blinkspan.jobs.measure import MeasuredTake
@@ -16,94 +18,51 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("take", type=click.Path(path_type=Path))
-@click.option("--lamp", callback=box, metavar="X,Y,W,H", help="Where the lamp is, in pixels.")
-@click.option(
-    "--panel",
-    callback=panel_corners,
-    metavar="X,Y,W,H",
-    help="The screen: a box, or X1,Y1,…,X4,Y4, its corners from top left clockwise.",
-)
-@click.option(
-    "--watch", callback=box, metavar="X,Y,W,H", help="The part in which the response shows."
-)
-@click.option(
-    "--capture-rate",
-    "capture_rate_hz",
-    type=float,
-    metavar="HZ",
-    help="The rate filmed at, where the file is stamped for slow playback and does not say so.",
-)
-@click.option(
-    "--refresh", "refresh_hz", type=float, metavar="HZ", help="The screen's refresh rate."
-)
-@click.option(
-    "--game-rate", "game_rate_hz", type=float, metavar="HZ", help="The game's frames a second."
-)
-@click.option(
-    "--lag",
-    "lag_ms",
-    type=float,
-    metavar="MS",
-    help="The display's own delay at the row of the response; the net latency is less that.",
-)
-@click.option(
-    "--lag-u",
-    "lag_u_ms",
-    type=float,
-    metavar="MS",
-    help="Its standard uncertainty; taken as 0 where not given.",
-)
-@click.option(
-    "--readout",
-    "readout_ms",
-    type=float,
-    metavar="MS",
-    help="The camera's readout, from its first row to its last.",
-)
-@click.option(
-    "--exposure", "exposure_ms", type=float, metavar="MS", help="How long a row gathers light."
-)
+@click.argument("take", type=click.Path(path_type=Path), required=False)
+@gear_options
+@click.option("--study", help="Instead of TAKE: what is new or stale in this study of a library.")
+@click.option("--setup", help="Of the study, this setup alone.")
+@library_option
+@click.option("--again", is_flag=True, help="Of the study, also what is neither new nor stale.")
+@click.option("--workers", type=click.IntRange(1), help="Takes of the study measured at once.")
 @click.option("--json", "json_to", metavar="FILE", help="Write the result as JSON; - is stdout.")
 @click.option("--csv", "csv_to", metavar="FILE", help="Write one line a press.")
 @click.option("--report", "report_to", metavar="FILE.html", help="Write a report to look at.")
 def measure(
-    take: Path,
-    lamp: Rectangle | None,
-    panel: Quadrilateral | None,
-    watch: Rectangle | None,
-    capture_rate_hz: float | None,
-    refresh_hz: float | None,
-    game_rate_hz: float | None,
-    lag_ms: float | None,
-    lag_u_ms: float | None,
-    readout_ms: float | None,
-    exposure_ms: float | None,
+    take: Path | None,
+    study: str | None,
+    setup: str | None,
+    library: Path,
+    again: bool,
+    workers: int | None,
     json_to: str | None,
     csv_to: str | None,
     report_to: str | None,
+    **gear: Any,
 ) -> None:
     """Measure every press in TAKE, a film of a lamp and a screen.
 
     The lamp is wired to the control and lights while it is pressed. Prints each
     press with its span from the lamp to the screen's response, and what all of
     them say together.
+
+    With --study the takes of a library are measured, each in a process of its
+    own, and the results kept in it. Exit code 2 where a take could not be.
     """
+    if (take is None) == (study is None):
+        raise BadSetting("name one take to measure, or a study of a library with --study")
+    if take is None:
+        if json_to or csv_to or report_to:
+            raise BadSetting(
+                "the results of a study are kept in its library; write them with: "
+                "blinkspan library export"
+            )
+        code = measured_study(library, str(study), setup, gear, again, workers)
+        click.get_current_context().exit(code)
     from blinkspan.cli.measured_table import show_measured
     from blinkspan.jobs.measure_settings import MeasureSettings
 
-    settings = MeasureSettings(
-        lamp=lamp,
-        panel=panel,
-        watch=watch,
-        capture_rate_hz=capture_rate_hz,
-        refresh_hz=refresh_hz,
-        game_rate_hz=game_rate_hz,
-        lag_ms=lag_ms,
-        lag_u_ms=lag_u_ms,
-        readout_ms=readout_ms,
-        exposure_ms=exposure_ms,
-    )
+    settings = MeasureSettings(**gear)
     refuse_outputs(take, json_to, csv_to, report_to)
     measured = _followed(take, settings, json_to, csv_to, report_to)
     show_measured(measured, to_error=json_to == STDOUT)

@@ -2,7 +2,7 @@
 
 import os
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from importlib.metadata import version
 from multiprocessing.connection import wait
@@ -94,7 +94,7 @@ def measure_study(
     again: bool = False,
     workers: int | None = None,
     hung_s: float = HUNG_S,
-) -> Iterator[Event]:
+) -> Generator[Event, None, None]:
     """Yield what happens to each clip that is new or stale, after each run is kept.
 
     A take is stale when its last run was made by another version, with other
@@ -132,8 +132,15 @@ def planned(
     given: Mapping[str, Any],
     regions: Regions | None,
     again: bool,
+    only: int | None = None,
 ) -> tuple[list[Plan], list[Failed]]:
-    """Return the takes to be measured, and those of which it is clear that they cannot be."""
+    """Return the takes to be measured, and those of which it is clear that they cannot be.
+
+    Parameters
+    ----------
+    only : int | None
+        The key of the one take to look at.
+    """
     setups = library.study(study).setups() if setup is None else (library.setup(study, setup),)
     displays = {kept.name: kept.profile for kept in library.displays()}
     cameras = {kept.name: kept.profile for kept in library.cameras()}
@@ -142,6 +149,8 @@ def planned(
         display = displays.get(kept.setup.display or "")
         camera = cameras.get(kept.setup.camera or "")
         for take in library.takes(setup=kept):
+            if only not in (None, take.id):
+                continue
             latest = (library.runs(take) or (None,))[-1]
             said = ({} if latest is None else latest.parameters) | dict(given)
             places = regions or library.given_regions(take)
