@@ -33,6 +33,7 @@ from blinkspan.study.smoothing import Numbers, checked
 # Above so many numbers the table of rank sums grows past a tenth of a second, and
 # the normal approximation is right to three digits.
 MOST_COUNTED = 120
+_EDGE = 1e-9  # at 0 and 1 themselves the score is zero whatever the sample
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +147,8 @@ def probability_less(first: npt.ArrayLike, second: npt.ArrayLike, level: float =
         variance = p * (1 - p) * (1 + more * (1 - p) / (2 - p) + more * p / (1 + p)) / (m * n)
         return (share - p) ** 2 - z * z * variance
 
-    low = float(brentq(outside, 0.0, share)) if share > 0 else 0.0
-    high = float(brentq(outside, share, 1.0)) if share < 1 else 1.0
+    low = float(brentq(outside, 0.0, min(share, 1.0 - _EDGE))) if share > 0 else 0.0
+    high = float(brentq(outside, max(share, _EDGE), 1.0)) if share < 1 else 1.0
     return Estimate(share, low, high, level, "Newcombe's method 5")
 
 

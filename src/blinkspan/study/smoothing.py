@@ -28,6 +28,7 @@ REACH = math.sqrt(6.0)  # half-width of the spread, in standard uncertainties
 # A number without uncertainty among others with some: so much of the range, that
 # its step in the distribution function still has a finite slope.
 _NARROWEST = 1e-7
+_NEGLIGIBLE = 1e-9  # of the values themselves: nearer to nothing than floats are good for
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +81,10 @@ def spread(values: Numbers, half_widths: Numbers) -> Spread:
     order = np.argsort(values, kind="stable")
     x, h = values[order], half_widths[order]
     n = x.size
-    if not h.any():  # steps: the function passes (k - 1/2) / n at the k-th value
+    negligible = _NEGLIGIBLE * float(np.abs(x).max())
+    if h.max() <= negligible:  # steps: the function passes (k - 1/2) / n at the k-th value
         return Spread(x, (np.arange(n) + 0.5) / n, n)
-    h = np.maximum(h, _NARROWEST * max(float(x[-1] - x[0]), float(h.max())))
+    h = np.maximum(h, max(negligible, _NARROWEST * max(float(x[-1] - x[0]), float(h.max()))))
     slope = 0.5 / (n * h)
     knots = np.concatenate([x - h, x + h])
     turns = np.concatenate([slope, -slope])
