@@ -132,6 +132,10 @@ def test_no_lamp_where_it_is_looked_for(refused, small_take, known):
     refused(small_take.path, "no lamp found", *known, "--lamp=4,4,12,12")
 
 
+def test_no_lamp_anywhere(refused, tmp_path):
+    refused(film(tmp_path / "dark.mov", [False] * 240), "no lamp found", f"--watch={WATCH}")
+
+
 def test_a_lamp_that_is_always_on(refused, tmp_path):
     refused(film(tmp_path / "on.mov", [True] * 240), "always on")
 

@@ -121,6 +121,17 @@ def test_json_to_standard_output_is_one_object_and_nothing_else(run, small_take,
     assert any("without its uncertainty" in note for note in held["notes"])
 
 
+def test_regions_that_are_not_given_are_proposed_and_told(run, small_take, document):
+    result = run("measure", small_take.path, "--refresh=59.94", "--game-rate=60", "--json=-")
+    held = json.loads(result.stdout)
+    assert held["regions"]["proposed"] == ["lamp", "panel", "watch"]
+    assert "Proposed from the take, to be checked: --lamp" in result.stderr
+    for proposed, was in zip(held["presses"], small_take.truth.presses, strict=True):
+        assert (proposed["span_ms"] is None) == was.missed
+        if not was.missed:
+            assert proposed["span_ms"] == pytest.approx(was.span_ms, abs=3)
+
+
 def test_measuring_leaves_the_take_alone_and_nothing_beside_it(measured, small_take):
     beside = sorted(path.name for path in small_take.path.parent.iterdir())
     assert beside == ["small.mp4", "small.truth.json"]

@@ -22,7 +22,7 @@ COMMANDS = {
     "explain": "Say where the time goes: queued frames, fixed part, waits, and what spreads "
     "the presses",
     "matrix": "Set two platforms against each other, paired by title and mode",
-    "retests": "Follow one setup over builds and dates, and say when it changed",
+    "retests": "Follow one setup over builds and dates: what changed, and what does not agree",
     "stage": "Film SCENE, a built-in name or a TOML file, into OUT_DIR with its truth beside it",
     "demo": "Stage four takes of an invented game, measure them and say how far off that was",
 }

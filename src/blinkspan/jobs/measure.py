@@ -7,8 +7,9 @@ from pathlib import Path
 from statistics import median
 
 import numpy as np
+import numpy.typing as npt
 
-from blinkspan.errors import BadSetting, NothingToMeasure
+from blinkspan.errors import NothingToMeasure
 from blinkspan.footage.video import OpenTake, open_take
 from blinkspan.jobs.film_room import film_room
 from blinkspan.jobs.measure_settings import MeasureSettings
@@ -21,6 +22,7 @@ from blinkspan.publish.document import document_of
 from blinkspan.publish.parts import TakeDocument
 from blinkspan.publish.report import ReportTake
 from blinkspan.study.summary import Summary, summarise
+from blinkspan.traces.proposal import propose_regions
 from blinkspan.traces.reduction import Series, reduce_take
 from blinkspan.traces.regions import Regions
 
@@ -84,6 +86,7 @@ def measure_take(
     path : Path
         The take, which is only read.
     settings : MeasureSettings
+        Regions it does not give are proposed from the take, at the cost of another pass.
     conditions : mapping of str to str, optional
         What was held equal in this setup, to be kept in the document.
     pictures : bool
@@ -100,7 +103,13 @@ def measure_take(
     with open_take(path, settings.capture_rate_hz, threads=threads) as take:
         settings.refuse_beside(take.format, take.clock)
         _refuse_short(take)
-        regions = _regions(settings)
+        regions = None
+        for look in propose_regions(take, settings.lamp, settings.panel, settings.watch):
+            if isinstance(look, Regions):
+                regions = look
+            else:
+                yield Progress("looking for the lamp and the screen", look, take.frames)
+        assert regions is not None  # the search ends with them
         with film_room() as allocate:
             series = None
             for step in reduce_take(take, regions.lamp, regions.watch, allocate):
@@ -129,20 +138,30 @@ def summary_of(
 ) -> tuple[Summary, Summary | None]:
     """Return the summary of the accepted presses' spans, and of their net latencies where known."""
     accepted = [p for p in presses if p.verdict is Verdict.ACCEPTED and p.span is not None]
-    counted = {
-        "doubtful": sum(p.verdict is Verdict.DOUBTFUL for p in presses),
-        "rejected": sum(p.verdict is Verdict.REJECTED for p in presses),
-    }
+    doubtful = sum(p.verdict is Verdict.DOUBTFUL for p in presses)
+    rejected = sum(p.verdict is Verdict.REJECTED for p in presses)
+    numbers = [p.number for p in accepted]
+    rate = display.game_rate_hz
+
+    def of(values_ms: npt.NDArray[np.float64], shared_u_ms: float) -> Summary:
+        return summarise(
+            values_ms,
+            own_ms,
+            shared_u_ms,
+            doubtful=doubtful,
+            rejected=rejected,
+            game_rate_hz=rate,
+            numbers=numbers,
+        )
+
     own_ms = np.array([1e3 * p.budget.own_u_s for p in accepted])
     shared_ms = median([1e3 * _shared_u_s(p) for p in accepted]) if accepted else 0.0
     span_ms = np.array([1e3 * p.span.value for p in accepted if p.span is not None])
-    rate = display.game_rate_hz
-    spans = summarise(span_ms, own_ms, shared_ms, **counted, game_rate_hz=rate)
+    spans = of(span_ms, shared_ms)
     if display.lag_s is None:
         return spans, None
     net_ms = span_ms - 1e3 * display.lag_s.value
-    shared_ms = math.hypot(shared_ms, 1e3 * display.lag_s.u)
-    return spans, summarise(net_ms, own_ms, shared_ms, **counted, game_rate_hz=rate)
+    return spans, of(net_ms, math.hypot(shared_ms, 1e3 * display.lag_s.u))
 
 
 def _refuse_short(take: OpenTake) -> None:
@@ -151,17 +170,6 @@ def _refuse_short(take: OpenTake) -> None:
             f"the take holds {take.frames} frames of {take.duration_s:.2f} s in all; film some "
             "seconds with presses well apart, or check --capture-rate"
         )
-
-
-def _regions(settings: MeasureSettings) -> Regions:
-    if settings.lamp is None or settings.watch is None:
-        missing = " and ".join(
-            option
-            for option, box in (("--lamp", settings.lamp), ("--watch", settings.watch))
-            if box is None
-        )
-        raise BadSetting(f"the place to measure is not known; give {missing} as X,Y,W,H in pixels")
-    return Regions(settings.lamp, settings.panel, settings.watch)
 
 
 def _measurement(

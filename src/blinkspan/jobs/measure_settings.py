@@ -64,7 +64,8 @@ class MeasureSettings:
             value = getattr(self, setting)
             if value is not None and not (math.isfinite(value) and least <= value <= most):
                 raise BadSetting(
-                    f"the {name} is given as {value:g} {unit}, which cannot be; give {least:g} to {most:g}"
+                    f"the {name} is given as {value:g} {unit}, which cannot be; "
+                    f"give {least:g} to {most:g}"
                 )
         if self.lag_u_ms is not None and self.lag_ms is None:
             raise BadSetting(
