@@ -1,0 +1,61 @@
+"""Where the small film of a take lives: exact, in memory and in a file without a name."""
+
+import errno
+import os
+import tempfile
+
+import numpy as np
+import pytest
+
+from blinkspan.errors import UnwritableOutput
+from blinkspan.jobs.film_room import film_room
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """Make large files go to a folder of the test."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", None)
+    return tmp_path
+
+
+def test_a_short_series_is_a_plain_array_of_zeros(folder):
+    with film_room(most_in_memory=24) as allocate:
+        light = allocate((3, 2, 2))
+    assert type(light) is np.ndarray
+    assert (light.shape, light.dtype, light.any()) == ((3, 2, 2), np.uint16, False)
+
+
+def test_a_long_series_lies_in_a_file_that_no_one_finds(folder):
+    with film_room(most_in_memory=23) as allocate:
+        light = allocate((3, 2, 2))
+        light[1] = 7
+        assert isinstance(light, np.memmap)
+        assert light.sum() == 28
+        if os.name != "nt":
+            assert list(folder.iterdir()) == []
+    assert light[1, 1, 1] == 7  # still there for those who hold it
+    del light
+    assert list(folder.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "posix_fallocate"), reason="no room is taken at once there")
+def test_a_full_disk_is_told_before_anything_is_written(folder, monkeypatch):
+    def full(*_args):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "posix_fallocate", full)
+    with (
+        film_room(most_in_memory=0) as allocate,
+        pytest.raises(UnwritableOutput, match=r"30 MB .*no space left on device\); free some"),
+    ):
+        allocate((2000, 7865))
+    assert list(folder.iterdir()) == []
+
+
+def test_room_is_taken_where_the_system_cannot_take_it_at_once(folder, monkeypatch):
+    monkeypatch.delattr(os, "posix_fallocate", raising=False)
+    with film_room(most_in_memory=0) as allocate:
+        light = allocate((9, 2**20))  # 18 MB: more than is written at once
+        light[-1, -1] = 3
+        assert (int(light.sum()), light.shape) == (3, (9, 2**20))
