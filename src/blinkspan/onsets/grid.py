@@ -8,7 +8,9 @@ true the camera's own clock runs.
 References
 ----------
 K. V. Mardia and P. E. Jupp, *Directional Statistics* (2000), 6.3: the mean
-resultant length of n random phases exceeds r with the chance of about exp(-n r^2).
+resultant length of n random phases exceeds r with the chance of about exp(-n r^2)
+(Rayleigh's test), and all of them lie within an arc of w < 1/2 turns with the
+chance n w^(n - 1) (the circular range).
 """
 
 import math
@@ -78,10 +80,15 @@ def fit_grid(instants_s: Samples, u_s: Samples, rates_hz: list[float]) -> Grid |
         sums = (trust * np.exp(2j * math.pi * turns)).sum(axis=1)
         k = int(np.argmax(np.abs(sums)))
         length = float(np.abs(sums[k]) / trust.sum())
-        alone = steps * math.exp(-n * length**2)
+        phase = float(np.angle(sums[k])) / (2 * math.pi)
+        off = turns[k] - phase
+        arc = float(np.ptp(off - np.rint(off)))
+        alone = math.exp(-n * length**2)
+        if arc < 0.5:
+            alone = min(alone, n * arc ** (n - 1))
+        alone *= steps
         if alone > _CHANCE_ALONE:
             continue
-        phase = float(np.angle(sums[k])) / (2 * math.pi)
         period = 1 / float(rates[k])
         ticks = np.rint((instants_s - middle) / period - phase).astype(np.intp)
         grid = _straight_line(instants_s, u_s, ticks, nominal)

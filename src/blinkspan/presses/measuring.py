@@ -11,7 +11,6 @@ import numpy as np
 from blinkspan.errors import NothingToMeasure
 from blinkspan.onsets.edge import LitSpell, lit_spells
 from blinkspan.presses.lamp_edges import exposure_of_edges
-from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_step import PanelStep, panel_step
 from blinkspan.presses.press import Press
@@ -68,8 +67,8 @@ def measure_presses(
         )
     exposure = camera.exposure_s or exposure_of_edges(lamp, spells, period)
     todo = searches(start_s, [s.first for s in spells], period)
-    found, late = without_late_answers(find_answers(series, todo), todo, start_s)
-    found, panel = panel_step(series, regions, todo, found, exposure, camera, display)
+    found = find_answers(series, todo)
+    found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display)
     if panel is not None:
         exposure = panel.exposure_s
     step = None if panel is None else panel.step

@@ -9,6 +9,7 @@ from blinkspan.onsets.grid import KNOWN_RATES_HZ
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
+from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.searching import Found, Learnt, Search, find_again
 from blinkspan.presses.shutter import slants_to_try
 from blinkspan.profiles import CameraProfile, DisplayProfile
@@ -65,23 +66,27 @@ def panel_step(
     exposure: Measured,
     camera: CameraProfile,
     display: DisplayProfile,
-) -> tuple[Found, PanelStep | None]:
+) -> tuple[Found, PanelStep | None, list[float]]:
     """Return the answers, found anew with a cleaner pattern, and the step they share.
 
-    ``exposure`` is what the lamp alone tells, or what was given.
+    The last of the three are answers too late for any press, in the clock of
+    frames. ``exposure`` is what the lamp alone tells, or what was given.
     """
+    start_s = series.clock.start_s
+    found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
-        return found, None
+        return found, None, late
     hold = _hold_s(display, None)
     step = _fit(series, regions, found, exposure, camera, display, hold)
     hold = _hold_s(display, step)
     found = find_again(series, todo, found, _whole_looks(found, step, hold))
+    found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
-        return found, None
+        return found, None, late
     step = _fit(series, regions, found, exposure, camera, display, hold)
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     faint = _faint_u_s(series, found.learnt, hold)
-    return found, PanelStep(step, seen, moved, faint, hold)
+    return found, PanelStep(step, seen, moved, faint, hold), late
 
 
 def _hold_s(display: DisplayProfile, step: Step | None) -> float:
