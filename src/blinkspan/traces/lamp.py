@@ -8,6 +8,7 @@ is read from those of its pixels that never clip (its glow), where there are any
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.errors import NothingToMeasure
 from blinkspan.traces.light import FULL_SCALE
@@ -54,18 +55,15 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
         The region never changes by more than its noise: no lamp, or one that never blinks.
     """
     pixels = series.lamp.reshape(series.lamp.shape[0], -1).astype(np.float32) / FULL_SCALE
-    values, clipped = pixels.mean(axis=1).astype(np.float64), False
-    low, high = two_levels(values)
-    lit = values > (low + high) / 2
-    _refuse_a_lamp_that_never_blinks(values, low, high)
+    around = series.around.astype(np.float64) / FULL_SCALE
+    values, lit = _freed(pixels.mean(axis=1).astype(np.float64), around)
+    _refuse_a_lamp_that_never_blinks(values, lit)
+    clipped = False
     if series.lamp_clipped[lit].mean() > 0.2:
         glow = _unclipped(pixels, lit)
         clipped = glow is None
         if glow is not None:
-            values = pixels[:, glow].mean(axis=1).astype(np.float64)
-            low, high = two_levels(values)
-            lit = values > (low + high) / 2
-    values = _without_room_light(values, series.around.astype(np.float64) / FULL_SCALE, lit)
+            values, lit = _freed(pixels[:, glow].mean(axis=1).astype(np.float64), around)
     dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
     values = (values - dark_level) / (lit_level - dark_level)
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
@@ -73,7 +71,7 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     return LampTrace(Trace(values, start_s), noise, clipped)
 
 
-def _well_lit(values: Samples, lit: np.ndarray) -> Samples:
+def _well_lit(values: Samples, lit: npt.NDArray[np.bool_]) -> Samples:
     """Return the lit frames whose neighbours are lit too: no frame in which the lamp changes."""
     well_lit: Samples = values[1:-1][lit[1:-1] & lit[:-2] & lit[2:]]
     return well_lit
@@ -93,9 +91,17 @@ def two_levels(values: Samples) -> tuple[float, float]:
     return float(np.median(ordered[:split])), float(np.median(ordered[split:]))
 
 
-def _refuse_a_lamp_that_never_blinks(values: Samples, low: float, high: float) -> None:
+def _freed(values: Samples, around: Samples) -> tuple[Samples, npt.NDArray[np.bool_]]:
+    """Return the lamp's light without the room's, and in which frames it is lit."""
+    lit = values > sum(two_levels(values)) / 2
+    values = _without_room_light(values, around, lit)
+    return values, values > sum(two_levels(values)) / 2
+
+
+def _refuse_a_lamp_that_never_blinks(values: Samples, lit: npt.NDArray[np.bool_]) -> None:
     noise = _spread(np.diff(values)) / np.sqrt(2.0)
-    if high - low > max(_LEAST_CONTRAST, _CLEAR_OF_NOISE * noise):
+    contrast = float(np.median(values[lit]) - np.median(values[~lit])) if lit.any() else 0.0
+    if contrast > max(_LEAST_CONTRAST, _CLEAR_OF_NOISE * noise):
         return
     level = float(np.median(values))
     if level > 0.25:
@@ -109,7 +115,9 @@ def _refuse_a_lamp_that_never_blinks(values: Samples, low: float, high: float) -
     )
 
 
-def _unclipped(pixels: np.ndarray, lit: np.ndarray) -> np.ndarray | None:
+def _unclipped(
+    pixels: npt.NDArray[np.float32], lit: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_] | None:
     """Return which pixels see the lamp without clipping, or None where there are too few."""
     level = np.percentile(pixels[lit], 90, axis=0)
     contrast = level - np.median(pixels[~lit], axis=0)
@@ -117,7 +125,7 @@ def _unclipped(pixels: np.ndarray, lit: np.ndarray) -> np.ndarray | None:
     return good if good.sum() >= 4 else None
 
 
-def _without_room_light(values: Samples, around: Samples, lit: np.ndarray) -> Samples:
+def _without_room_light(values: Samples, around: Samples, lit: npt.NDArray[np.bool_]) -> Samples:
     """Take off the part of the dark frames that follows the ring around the lamp."""
     dark = ~lit
     room = around - np.median(around[dark])

@@ -10,6 +10,8 @@ P. J. Huber, "Robust estimation of a location parameter", Annals of Mathematical
 Statistics 35 (1964) 73-101: least squares with far points held back.
 """
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -27,10 +29,20 @@ _BLUR_PX = 1.0
 _PASSES = (1.0, 0.5, 0.3)  # how far across to look, in shares of the search's own error
 _CORNER_SHARE = 0.03  # of a side at each end, left out: two edges meet there
 _LEAST_PLACES = 0.5  # share of places that lie on the line
-_LEAST_CONTRAST = 0.002  # of full light; the mean of a take shows less than that as noise
+_LEAST_CONTRAST = 0.0003  # of full light over half a pixel; the noise of a mean stays below
+_FAINTEST = 1 / 16  # of the steepest side's fall of light: less may be a shadow on the screen
 _ROUGHEST_PX = 1.5  # scatter about the line beyond which a side is no edge
 
 Places = npt.NDArray[np.float64]  # shape (..., 2), x and y
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """Two places on a line, and how steeply the light falls across it."""
+
+    begin: Places
+    end: Places
+    fall: float
 
 
 def refined_panel(survey: Survey, corners: Places, error_px: float) -> Quadrilateral | None:
@@ -72,11 +84,14 @@ def _fitted(light: Codes, corners: Places, reach: float) -> Places | None:
         if side is None:
             return None
         sides.append(side)
+    falls = [side.fall for side in sides]
+    if min(falls) < _FAINTEST * max(falls):
+        return None
     return np.array([_meeting(sides[k - 1], sides[k]) for k in range(4)])
 
 
-def _side(light: Codes, begin: Places, end: Places, reach: float) -> tuple[Places, Places] | None:
-    """Return two places on the line along the edge near a given one, or None without an edge."""
+def _side(light: Codes, begin: Places, end: Places, reach: float) -> _Side | None:
+    """Return the line along the edge near a given one, or None without an edge."""
     length = float(np.linalg.norm(end - begin))
     along = (end - begin) / length
     outwards = np.array([along[1], -along[0]])  # the panel lies to the right of its clockwise sides
@@ -105,7 +120,11 @@ def _side(light: Codes, begin: Places, end: Places, reach: float) -> tuple[Place
     if line is None or line[2] < _LEAST_PLACES * _PLACES:
         return None
     first, slope, _ = line
-    return begin + first * outwards, begin + length * along + (first + slope * length) * outwards
+    return _Side(
+        begin + first * outwards,
+        begin + length * along + (first + slope * length) * outwards,
+        float(np.median(here[clear])),
+    )
 
 
 def _robust_line(x: Samples, y: Samples) -> tuple[float, float, int] | None:
@@ -121,12 +140,12 @@ def _robust_line(x: Samples, y: Samples) -> tuple[float, float, int] | None:
     return float(first), float(slope), int((off <= 3 * width).sum())
 
 
-def _meeting(one: tuple[Places, Places], other: tuple[Places, Places]) -> Places:
-    """Return where two lines cross."""
-    along, across = one[1] - one[0], other[1] - other[0]
-    gap = other[0] - one[0]
+def _meeting(one: _Side, other: _Side) -> Places:
+    """Return where two sides cross."""
+    along, across = one.end - one.begin, other.end - other.begin
+    gap = other.begin - one.begin
     share = (gap[0] * across[1] - gap[1] * across[0]) / (
         along[0] * across[1] - along[1] * across[0]
     )
-    place: Places = one[0] + share * along
+    place: Places = one.begin + share * along
     return place
