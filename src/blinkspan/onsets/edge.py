@@ -25,6 +25,7 @@ _TONE_CURVE_DOUBT = 0.03
 # (staged takes: a lamp lit for 0.92 of a frame reads as fully lit), so that fractions this
 # near to either end count as none, and the edge as anywhere that would read so.
 _LEAST_PARTIAL = 0.06
+_CLEAR_OF_NOISE = 4.0  # standard deviations; at 3 one edge in 300 is read from a frame of noise
 _MOST_BLIND = 0.25  # however noisy the lamp (pulse-width modulation), half way is half way
 
 
@@ -85,7 +86,7 @@ def lit_spells(trace: Trace) -> list[LitSpell]:
 
 def blind_share(noise: float) -> float:
     """Return how near to dark or lit a fraction must be to count as none."""
-    return min(_MOST_BLIND, max(_LEAST_PARTIAL, 2.5 * noise))
+    return min(_MOST_BLIND, max(_LEAST_PARTIAL, _CLEAR_OF_NOISE * noise))
 
 
 def rising_edge(

@@ -16,7 +16,7 @@ from blinkspan.traces.reduction import Series
 from blinkspan.traces.trace import Samples, Trace
 
 _LEAST_CONTRAST = 0.002  # of full light; a lit LED on film is far above (common practice)
-_CLEAR_OF_NOISE = 8.0  # standard deviations between dark and lit before a lamp is believed
+_CLEAR_OF_NOISE = 5.0  # standard deviations between dark and lit before a lamp is believed
 _CLIPPED_LIGHT = 0.97  # of the brightest value seen anywhere in the region
 
 
@@ -54,16 +54,16 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     NothingToMeasure
         The region never changes by more than its noise: no lamp, or one that never blinks.
     """
-    pixels = series.lamp.reshape(series.lamp.shape[0], -1).astype(np.float32) / FULL_SCALE
+    pixels: Samples = series.lamp.reshape(series.lamp.shape[0], -1) / FULL_SCALE
     around = series.around.astype(np.float64) / FULL_SCALE
-    values, lit = _freed(pixels.mean(axis=1).astype(np.float64), around)
+    values, lit = _freed(pixels.mean(axis=1), around)
     _refuse_a_lamp_that_never_blinks(values, lit)
     clipped = False
     if series.lamp_clipped[lit].mean() > 0.2:
         glow = _unclipped(pixels, lit)
         clipped = glow is None
         if glow is not None:
-            values, lit = _freed(pixels[:, glow].mean(axis=1).astype(np.float64), around)
+            values, lit = _freed(pixels[:, glow].mean(axis=1), around)
     dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
     values = (values - dark_level) / (lit_level - dark_level)
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
