@@ -19,7 +19,7 @@ def demo(out_dir: Path) -> None:
     """Stage four takes of an invented game, measure them and say how far off that was.
 
     Everything goes into OUT_DIR, blinkspan-demo where not given: the takes with
-    their truth, a report, the chart, and the results as JSON and CSV. Takes that
+    their truth, a report, the chart, the results as JSON and CSV, and a library. Takes that
     are there from an earlier run are used again.
     """
     from blinkspan.cli.terminal import console, say
@@ -40,6 +40,7 @@ def demo(out_dir: Path) -> None:
     out.print(_table(done))
     say(out, remark_on(done.score))
     say(out, f"Written to {out_dir}: {', '.join(file.name for file in done.files)}")
+    say(out, f"All of it is kept in a library; see it with: blinkspan library show {done.library}")
 
 
 def _table(done: "Demonstration") -> "Table":

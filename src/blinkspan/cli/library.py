@@ -7,12 +7,17 @@ from typing import Any
 import click
 
 from blinkspan.cli.library_folder import folder_argument, library_option
+from blinkspan.cli.library_review import COMMANDS
 from blinkspan.cli.waiting import Waiting
 
 
 @click.group()
 def library() -> None:
     """Keep results for years: make, check, save and renew a library."""
+
+
+for _command in COMMANDS:
+    library.add_command(_command)
 
 
 @library.command()

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from blinkspan.errors import UnwritableOutput
+from blinkspan.jobs.demo_library import keep_demonstration
 from blinkspan.jobs.demo_take import DemoTake, film_and_measure
 from blinkspan.jobs.measure import Progress
 from blinkspan.publish import words
@@ -38,11 +39,12 @@ _told: Any = None  # in a worker process: the queue to the process that started 
 
 @dataclass(frozen=True, slots=True)
 class Demonstration:
-    """Four takes with their scores, and the files written."""
+    """Four takes with their scores, the files written, and the library that keeps it all."""
 
     takes: tuple[DemoTake, ...]
     score: Score
     files: tuple[Path, ...]
+    library: Path
 
 
 def demo(
@@ -81,7 +83,10 @@ def demo(
                 takes = step
     yield Progress("writing")
     score = joined([take.score for take in takes])
-    yield Demonstration(takes, score, _written(out_dir, takes, score))
+    files = _written(out_dir, takes, score)
+    library = out_dir / "library"
+    keep_demonstration(library, takes_dir, takes)
+    yield Demonstration(takes, score, files, library)
 
 
 def remark_on(score: Score) -> str:

@@ -64,7 +64,7 @@ def correct(
         )
     ).inserted_primary_key
     assert key is not None  # both databases return it
-    return _by_id(db, key[0])
+    return by_id(db, key[0])
 
 
 def undo(db: Connection, correction_id: int, why: str, by: str, now: datetime) -> KeptCorrection:
@@ -77,7 +77,7 @@ def undo(db: Connection, correction_id: int, why: str, by: str, now: datetime) -
     NotInLibrary
         There is no such correction.
     """
-    undone = _by_id(db, correction_id)
+    undone = by_id(db, correction_id)
     if db.execute(
         sa.select(CorrectionRow.id).where(CorrectionRow.undoes_id == correction_id)
     ).first():
@@ -98,7 +98,7 @@ def undo(db: Connection, correction_id: int, why: str, by: str, now: datetime) -
         )
     ).inserted_primary_key
     assert key is not None  # both databases return it
-    return _by_id(db, key[0])
+    return by_id(db, key[0])
 
 
 def corrections(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptCorrection, ...]:
@@ -142,7 +142,8 @@ def in_force(kept: tuple[KeptCorrection, ...]) -> tuple[KeptCorrection, ...]:
     return tuple(reversed(holding))
 
 
-def _by_id(db: Connection, key: int) -> KeptCorrection:
+def by_id(db: Connection, key: int) -> KeptCorrection:
+    """Return the correction or undoing of that key."""
     found = corrections(db, CorrectionRow.id == key)
     if not found:
         raise NotInLibrary(f"no correction has the key {key}; list a take's corrections")

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from types import SimpleNamespace
 from typing import Any
@@ -29,11 +29,6 @@ def measured(value: float | None, u: float | None) -> Measured | None:
     return None if value is None or u is None else Measured(value, u)
 
 
-def press_values(press: Press) -> Values:
-    """Return the columns of one press."""
-    return dict(zip(_PRESS_COLUMNS, press_row(press), strict=True))
-
-
 class Named(SimpleNamespace):
     """A mapping read like a row of the database, each value by its name."""
 
@@ -41,7 +36,7 @@ class Named(SimpleNamespace):
         super().__init__(**values)
 
 
-_PRESS_COLUMNS = (
+PRESS_COLUMNS = (
     "number",
     "lamp_on_s",
     "lamp_on_u_s",
@@ -126,8 +121,14 @@ def corners_from(corners: list[list[float]] | None) -> Quadrilateral | None:
     return Quadrilateral((a, b, c, d))
 
 
-def run_values(measurement: Measurement) -> Values:
-    """Return the columns of a run that the measurement itself fills, seal included."""
+def run_values(measurement: Measurement, presses: list[tuple[Any, ...]]) -> Values:
+    """Return the columns of a run that the measurement itself fills, seal included.
+
+    Parameters
+    ----------
+    presses : list of tuple
+        The `press_row` of each of its presses.
+    """
     values: Values = {
         "facts": plain(asdict(measurement.take)),
         "camera": plain(asdict(measurement.camera)),
@@ -137,8 +138,7 @@ def run_values(measurement: Measurement) -> Values:
         "press_count": len(measurement.presses),
         "traces_sha256": traces_digest(measurement.lamp_trace, measurement.response_trace),
     }
-    regions = region_values(measurement.regions)
-    return values | {"seal": seal(values, regions, [press_row(p) for p in measurement.presses])}
+    return values | {"seal": seal(values, region_values(measurement.regions), presses)}
 
 
 def seal(run: Values, regions: Values, presses: list[tuple[Any, ...]]) -> str:
@@ -212,11 +212,14 @@ def traces_digest(lamp: Trace, response: Trace) -> str:
     return whole.hexdigest()
 
 
-def frame_at(start_s: Samples, instant: Measured | None) -> int | None:
-    """Return the frame in whose time an instant falls, or None where there is no instant."""
-    if instant is None or start_s.size == 0:
-        return None
-    return max(int(np.searchsorted(start_s, instant.value, side="right")) - 1, 0)
+def frames_at(start_s: Samples, instants: Sequence[Measured | None]) -> list[int | None]:
+    """Return the frame in whose time each instant falls, None where there is no instant."""
+    at_s = [0.0 if instant is None else instant.value for instant in instants]
+    frames = np.maximum(np.searchsorted(start_s, at_s, side="right") - 1, 0).tolist()
+    return [
+        None if instant is None or not start_s.size else frame
+        for instant, frame in zip(instants, frames, strict=True)
+    ]
 
 
 def plain(value: Any) -> Any:

@@ -79,6 +79,7 @@ def keep_run(
             f"{take.name!r}; measure the kept clip"
         )
     by = PROGRAM if measurement.regions.proposed or inputs.regions is None else "given"
+    found = [rows.press_row(press) for press in measurement.presses]
     run_id = db.execute(
         sa.insert(RunRow).values(
             take_id=take.id,
@@ -89,26 +90,27 @@ def keep_run(
             program_version=inputs.program_version,
             parameters=rows.plain(inputs.parameters),
             fingerprint=inputs.fingerprint,
-            **rows.run_values(measurement),
+            **rows.run_values(measurement, found),
         )
     ).inserted_primary_key
     assert run_id is not None  # both databases return it
     if measurement.presses:
-        db.execute(sa.insert(PressRow), press_rows(run_id[0], measurement))
+        db.execute(sa.insert(PressRow), _press_values(run_id[0], measurement, found))
     return run_by_id(db, run_id[0])
 
 
-def press_rows(run_id: int, measurement: Measurement) -> list[dict[str, Any]]:
-    """Return the columns of every press of a run."""
-    lamp_s, response_s = measurement.lamp_trace.start_s, measurement.response_trace.start_s
+_COLUMNS = (*rows.PRESS_COLUMNS, "run_id", "lamp_on_frame", "response_frame")
+
+
+def _press_values(
+    run_id: int, measurement: Measurement, found: list[tuple[Any, ...]]
+) -> list[dict[str, Any]]:
+    presses = measurement.presses
+    lamp = rows.frames_at(measurement.lamp_trace.start_s, [p.lamp_on for p in presses])
+    response = rows.frames_at(measurement.response_trace.start_s, [p.response for p in presses])
     return [
-        rows.press_values(press)
-        | {
-            "run_id": run_id,
-            "lamp_on_frame": rows.frame_at(lamp_s, press.lamp_on),
-            "response_frame": rows.frame_at(response_s, press.response),
-        }
-        for press in measurement.presses
+        dict(zip(_COLUMNS, (*row, run_id, lit, shown), strict=True))
+        for row, lit, shown in zip(found, lamp, response, strict=True)
     ]
 
 

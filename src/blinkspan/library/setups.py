@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import asdict, fields
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
 import sqlalchemy as sa
@@ -198,8 +199,11 @@ def _setups(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptSetup, .
     return tuple(_setup_from(row, tuple(tags[row.id])) for row in rows)
 
 
+_conditions = attrgetter(*CONDITIONS)
+
+
 def _setup_from(row: Any, tags: tuple[str, ...]) -> KeptSetup:
-    conditions = Conditions(**{name: getattr(row, name) for name in CONDITIONS})
+    conditions = Conditions(*_conditions(row))
     setup = Setup(row.name, conditions, row.display, row.camera, tags)
     return KeptSetup(row.id, row.study, setup, row.still_sha256, row.made_at, row.revision)
 

@@ -397,6 +397,11 @@ class Library:
             refresh_digest(db, kept.take_id)
             return kept
 
+    def correction(self, key: int) -> KeptCorrection:
+        """Return the correction or undoing of that key."""
+        with self.database.reading() as db:
+            return corrections.by_id(db, key)
+
     def corrections(self, take: KeptTake) -> tuple[KeptCorrection, ...]:
         """Return every correction and undoing of a take, in the order they were made."""
         with self.database.reading() as db:

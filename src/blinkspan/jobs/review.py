@@ -1,0 +1,81 @@
+"""Look at what a library holds, and let a person correct presses."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from blinkspan.library import Library
+from blinkspan.library.kept import KeptCorrection, KeptPress, KeptStudy
+from blinkspan.library.overview import SetupOverview
+from blinkspan.presses.correction import Corrects
+from blinkspan.presses.press import Reason, Verdict
+from blinkspan.profiles import CameraProfile, DisplayProfile
+from blinkspan.quantities import Measured
+
+
+@dataclass(frozen=True, slots=True)
+class StudyGlance:
+    """A study and its setups at a glance."""
+
+    study: KeptStudy
+    setups: tuple[SetupOverview, ...]
+
+
+def overview(library: Path, study: str | None = None) -> list[StudyGlance]:
+    """Return one study, or all of a library, at a glance."""
+    with Library.open(library) as opened:
+        names = [kept.study.name for kept in opened.studies()] if study is None else [study]
+        views = [opened.study(name) for name in names]
+        return [StudyGlance(view.kept, view.overview()) for view in views]
+
+
+def presses(library: Path, study: str, setup: str) -> Sequence[KeptPress]:
+    """Return the presses of a setup as they stand."""
+    with Library.open(library) as opened:
+        return opened.presses(setup=opened.setup(study, setup))
+
+
+def correct(
+    library: Path,
+    press_id: int,
+    *,
+    by: str,
+    why: str,
+    lamp_on: Measured | None = None,
+    response: Measured | None = None,
+    no_response: bool = False,
+    verdict: Verdict | None = None,
+    reason: Reason | None = None,
+) -> KeptCorrection:
+    """Return a person's correction of one press after keeping it.
+
+    One of an onset, a response, its absence, or a verdict alone is said; a
+    verdict may go with any of them.
+    """
+    kind, to = Corrects.VERDICT, None
+    if lamp_on is not None:
+        kind, to = Corrects.LAMP_ON, lamp_on
+    elif response is not None or no_response:
+        kind, to = Corrects.RESPONSE, response
+    with Library.open(library) as opened:
+        return opened.correct(press_id, kind, by=by, why=why, to=to, verdict=verdict, reason=reason)
+
+
+def undo(library: Path, correction_id: int, *, by: str, why: str = "") -> KeptCorrection:
+    """Return the undoing of a correction after keeping it."""
+    with Library.open(library) as opened:
+        return opened.undo(opened.correction(correction_id), by=by, why=why)
+
+
+def keep_display(library: Path, name: str, profile: DisplayProfile, notes: str = "") -> int:
+    """Return the revision of a display profile kept under a name, new or in place of the old."""
+    with Library.open(library) as opened:
+        old = next((kept for kept in opened.displays() if kept.name == name), None)
+        return opened.keep_display(name, profile, notes, over=old).revision
+
+
+def keep_camera(library: Path, name: str, profile: CameraProfile, notes: str = "") -> int:
+    """Return the revision of a camera profile kept under a name, new or in place of the old."""
+    with Library.open(library) as opened:
+        old = next((kept for kept in opened.cameras() if kept.name == name), None)
+        return opened.keep_camera(name, profile, notes, over=old).revision
