@@ -34,6 +34,7 @@ from blinkspan.study.smoothing import REACH, Numbers, Spread, checked, part_belo
 # simulations of benchmarks/statistics.py.
 _FULLY_ESTIMATED = 0.1
 _LEAST_P = 1e-9
+_NO_REACH = 1e-6  # at p of 1 nothing is reached, and no factor matters
 _HALVINGS = 30  # of log p: to a millionth
 
 
@@ -134,10 +135,10 @@ class Shift:
         z = float(ndtri(1.0 - p / 2.0))
         pairs = self.m * self.n
         factor = 1.0
-        if self.m + self.n > 2:
+        if self.m + self.n > 2 and z > _NO_REACH:
             equal = float(stdtrit(self.m + self.n - 2, 1.0 - p / 2.0))
             factor = float(stdtrit(self.freedom, 1.0 - p / 2.0)) / equal
-            factor *= 1.0 + (equal / z - 1.0) * self.tied if z > 0 else 1.0
+            factor *= 1.0 + (equal / z - 1.0) * self.tied
         reach = _rank_sum_reach(self.m, self.n, p) * self.variance_ratio * factor
         reach = min(reach, 0.5 - 0.5 / pairs)
         low, high = self.differences.quantiles([0.5 - reach, 0.5 + reach]).tolist()
