@@ -71,8 +71,13 @@ def measure_presses(
     found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display)
     if panel is not None:
         exposure = panel.exposure_s
-    step = None if panel is None else panel.step
-    readout = readout_from_slant(series, regions, camera, display, step)
+    readout = readout_from_slant(
+        series,
+        regions,
+        camera,
+        display if panel is None else panel.display,
+        None if panel is None else panel.step,
+    )
     context = Context(series, regions, lamp, spells, exposure, readout, display, found, panel)
     presses = tuple(press_of(context, k) for k in range(len(spells)))
     row_s = regions.watch.middle_row_px * readout.row_s

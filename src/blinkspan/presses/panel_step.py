@@ -1,7 +1,7 @@
 """The step of the panel for a whole take: from the answers found to instants and their doubt."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,6 +39,8 @@ class PanelStep:
         Standard uncertainty for a change near the encoder's steps.
     hold_s : float
         How long a game frame stays at least.
+    display : DisplayProfile
+        What was known of the display, its refresh rate learnt where it was not given.
     """
 
     step: Step
@@ -46,6 +48,7 @@ class PanelStep:
     moved_s: Measured
     faint_u_s: float
     hold_s: float
+    display: DisplayProfile
 
     @property
     def pulsed(self) -> bool:
@@ -76,27 +79,26 @@ def panel_step(
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
-    hold = _hold_s(display, None)
-    step = _fit(series, regions, found, exposure, camera, display, hold)
-    hold = _hold_s(display, step)
+    step = _fit(series, regions, found, exposure, camera, display)
+    if display.refresh_hz is None and step.grid is not None:
+        display = replace(display, refresh_hz=step.grid.nominal_hz)
+    hold = _hold_s(display)
     found = find_again(series, todo, found, _whole_looks(found, step, hold))
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
-    step = _fit(series, regions, found, exposure, camera, display, hold)
+    step = _fit(series, regions, found, exposure, camera, display)
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     faint = _faint_u_s(series, found.learnt, hold)
-    return found, PanelStep(step, seen, moved, faint, hold), late
+    return found, PanelStep(step, seen, moved, faint, hold, display), late
 
 
-def _hold_s(display: DisplayProfile, step: Step | None) -> float:
+def _hold_s(display: DisplayProfile) -> float:
     """Return how long a picture stays: a game frame, else a refresh, else the shortest in use."""
     if display.game_rate_hz is not None:
         return 1 / display.game_rate_hz
     if display.refresh_hz is not None:
         return 1 / display.refresh_hz
-    if step is not None and step.grid is not None:
-        return 1 / step.grid.nominal_hz
     return _SHORTEST_HOLD_S
 
 
@@ -107,12 +109,17 @@ def _fit(
     exposure: Measured,
     camera: CameraProfile,
     display: DisplayProfile,
-    hold_s: float,
 ) -> Step:
     assert found.learnt is not None  # there is an answer, so there is a pattern
     chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
     known = [
-        Known(series.clock.period_s, exposure, slant, hold_s, found.learnt.template.alike)
+        Known(
+            series.clock.period_s,
+            exposure,
+            slant,
+            _hold_s(display),
+            found.learnt.template.alike,
+        )
         for slant in slants_to_try(series, regions, camera, display)
     ]
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
