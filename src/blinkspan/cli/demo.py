@@ -46,17 +46,19 @@ def demo(out_dir: Path) -> None:
 def _table(done: "Demonstration") -> "Table":
     from statistics import median
 
+    from rich.box import SIMPLE
     from rich.table import Table
 
     from blinkspan.publish import words
 
     table = Table(
-        "setup", "found", "missed", "median, ms", "truly, ms", "bias, ms", "RMSE, ms", "in ± 2u"
+        *("setup", "found", "missed", "median", "truly", "bias", "RMSE", "in ± 2u"),
+        box=SIMPLE,
+        caption="Presses found, those the game missed and told so; times in milliseconds.",
+        caption_justify="left",
     )
-    for column in table.columns:
-        column.no_wrap = True
     for column in table.columns[1:]:
-        column.justify = "right"
+        column.justify, column.no_wrap = "right", True
 
     def row(name: str, score: "Score", median_ms: float | None, true_ms: float | None) -> None:
         table.add_row(

@@ -101,7 +101,9 @@ def remark_on(score: Score) -> str:
         f"the truth. {score.found} of {score.presses} presses were found"
     )
     if score.missed:
-        told += f", and {score.missed_told} of {score.missed} that the game left unanswered told so"
+        told += f", {score.missed_told} of {score.missed} that the game left unanswered as such"
+    if score.unanswered:
+        told += f", but {score.unanswered} that it answered without a response"
     return f"{told}."
 
 
