@@ -113,7 +113,7 @@ def series_of(film: ArrayFilm, lamp: Rectangle = LAMP, watch: Rectangle = WATCH)
 
 def measured(film: ArrayFilm, **known) -> TakePresses:
     """Measure a film whose camera's readout is known."""
-    lamp, watch, panel = LAMP, WATCH, PANEL
+    lamp, watch, panel = LAMP, WATCH, known.get("panel", PANEL)
     if film.mirrored:
         lamp = replace(lamp, x=WIDTH - lamp.x - lamp.width)
         watch = replace(watch, x=WIDTH - watch.x - watch.width)

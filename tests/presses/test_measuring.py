@@ -65,9 +65,16 @@ def test_an_unknown_readout_is_read_from_the_slant_of_the_scan():
     assert abs(readout.value - 0.0030) < 2 * readout.u < 0.0024
 
 
-def test_without_panel_or_refresh_the_whole_range_of_readouts_is_budgeted(plain):
+def test_a_refresh_that_is_not_given_is_learnt_from_the_answers(plain):
     film, _ = plain
     found = measured(film, camera=CameraProfile(), display=DisplayProfile())
+    assert found.camera.readout_source == "from the take"
+    assert any("grid of 60.000 Hz" in note for note in found.notes)
+
+
+def test_without_the_panels_height_the_whole_range_of_readouts_is_budgeted(plain):
+    film, _ = plain
+    found = measured(film, camera=CameraProfile(), display=DisplayProfile(), panel=None)
     period = 1 / 240
     assert found.camera.readout_source == "assumed"
     # JCGM 100, 4.3.7: anything from none to a whole period is period / sqrt(12) about its middle.

@@ -8,12 +8,14 @@ is then shifted to fit the template best; and so on until nothing moves.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from blinkspan.onsets.pattern import UNLIKE, Features
 from blinkspan.traces.trace import Samples
 
 _STEPS_A_FRAME = 8
 _REACHES_FRAMES = (10.0, 4.0, 2.0, 2.0)  # how far a press may move, round after round
+_NEAR_FRAMES = 2.0
 _ALIKE = 0.05  # of a course left unexplained by the mean: more, and no two answers look alike
 _COURSE_DOUBT = 0.1  # of the course itself
 _COURSE_LOST_S = 0.040  # where the course is doubted, by its whole size after this long
@@ -91,7 +93,9 @@ def _slide(
 ) -> tuple[Template, Samples]:
     template = _mean_course(courses, at, period_s)
     for reach in _REACHES_FRAMES:
-        shifts = np.arange(-reach, reach + 1e-9, 1.0 / _STEPS_A_FRAME) * period_s
+        # Far moves need no fine steps: the next round makes them.
+        steps = _STEPS_A_FRAME if reach <= _NEAR_FRAMES else _STEPS_A_FRAME / 4
+        shifts = np.arange(-reach, reach + 1e-9, 1.0 / steps) * period_s
         moved = np.array(
             [_best(c, template, t + shifts, doubted) for c, t in zip(courses, at, strict=True)]
         )
@@ -126,8 +130,21 @@ def fit_at(course: Course, template: Template, at_s: float) -> Fit:
 
 
 def scan(course: Course, template: Template, at_s: Samples) -> Samples:
-    """Return the gain of the template at each of many times, shape as ``at_s``."""
-    return np.array([fit_at(course, template, float(t)).gain for t in at_s])
+    """Return the gain of the template at each of many evenly spaced times, shape as ``at_s``.
+
+    One pass of a sliding product: the course is read at the times' own spacing.
+    """
+    step = float(at_s[1] - at_s[0])
+    after = np.arange(template.after_s[0], template.after_s[-1], step)
+    model = _interpolated(template, after)
+    times = at_s[0] + template.after_s[0] + step * np.arange(after.size + at_s.size - 1)
+    windows = sliding_window_view(_sampled(course, times), after.size, axis=0)
+    resting = after < template.after_s[0] * _REST
+    rest = windows[..., resting].mean(axis=-1)
+    product = np.einsum("nbqk,kbq->n", windows, model, optimize=True)
+    product -= np.einsum("nbq,bq->n", rest, model.sum(axis=0))
+    gains: Samples = product / max(float((model**2).sum()), 1e-12)
+    return gains
 
 
 def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, Features, Features]:

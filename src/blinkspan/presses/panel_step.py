@@ -171,4 +171,4 @@ def _faint_u_s(series: Series, learnt: Learnt, hold_s: float) -> float:
     code = min(max(int(np.searchsorted(table, look)), 1), table.size - 1)
     step = float(table[code] - table[code - 1]) * 2.0 ** (series.picture.bit_depth - 8)
     codes = max(learnt.pattern.first_light / max(step, 1e-6), _FAINT_CODES)
-    return rectangular(hold_s / 2) / 2 * _FAINT_CODES / codes
+    return rectangular(hold_s / 2) * _FAINT_CODES / codes
