@@ -71,8 +71,8 @@ def fit_step(
     row_px: float,
     known: list[Known],
     rates_hz: list[float],
-) -> Step:
-    """Return the step all presses share.
+) -> Step | None:
+    """Return the step all presses share, or None where their answers never rise like one.
 
     Parameters
     ----------
@@ -88,6 +88,8 @@ def fit_step(
     """
     below = bands.below(row_px)
     departure = first_departure(template, known[0].period_s)
+    if departure is None:
+        return None
     tries = []
     for each in known:
         rows_s = each.slant_s_per_px.value * below.row_px
@@ -101,6 +103,8 @@ def fit_step(
             begins = begins + float((solution.begins_s - begins).mean())
         tries.append((solution, problem))
     free, problem = min(tries, key=lambda pair: pair[0].cost)
+    if not (free.heights > 0).any():
+        return None
     common = float((free.begins_s - problem.guess).mean())
     alone = [
         place_press(course, float(aligned), float(gain), free, problem)
@@ -121,16 +125,11 @@ def fit_step(
     return _step(row_px, bound, problem, ticks, replace(grid, zero_s=zero, period_s=period))
 
 
-def first_departure(template: Template, frame_s: float) -> float:
-    """Return the time at which the template first jumps.
+def first_departure(template: Template, frame_s: float) -> float | None:
+    """Return the time at which the template first jumps, or None where it never does.
 
     Scenes creep before an answer (a breathing figure strays from its look before
     the press), so it is the rise within a frame that tells, not the level.
-
-    Raises
-    ------
-    ValueError
-        It never rises.
     """
     level = np.sqrt((template.values**2).sum(axis=(1, 2)))
     step = template.after_s[1] - template.after_s[0]
@@ -140,7 +139,7 @@ def first_departure(template: Template, frame_s: float) -> float:
     least = max(_OVER_CREEP * float(rise[resting].max()), _OF_STEEPEST * float(rise.max()), 1e-9)
     jumps = np.flatnonzero(rise > least)
     if jumps.size == 0:
-        raise ValueError("the template never rises")
+        return None
     return float(template.after_s[jumps[0]] + frame_s / 2)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blinkspan.errors import NothingToMeasure
-from blinkspan.onsets.edge import LitSpell, lit_spells
+from blinkspan.onsets.edge import lit_spells
 from blinkspan.presses.lamp_edges import exposure_of_edges
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_step import PanelStep, panel_step
@@ -17,6 +17,7 @@ from blinkspan.presses.press import Press
 from blinkspan.presses.pressing import Context, press_of
 from blinkspan.presses.searching import find_answers, searches
 from blinkspan.presses.shutter import readout_from_slant
+from blinkspan.presses.slow_motion import slow_motion_note
 from blinkspan.presses.strays import stray_answers
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
@@ -24,8 +25,6 @@ from blinkspan.traces.lamp import lamp_trace
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
 from blinkspan.traces.trace import Trace
-
-_LONGEST_PRESS_S = 2.0  # a thumb lets go sooner; slow motion stamped for playback does not
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,13 +129,12 @@ def _notes(context: Context) -> tuple[str, ...]:
             "The panel's light seems to come in pulses at the camera's own pace, so that only a "
             "part of each exposure sees it; which part is unknown and budgeted."
         )
-    notes += _grid_notes(context.panel)
-    held_s = float(np.median(_held_s(context.spells, context.series)))
-    if held_s > _LONGEST_PRESS_S:
-        notes.append(
-            f"The lamp stays lit for {held_s:.1f} s a press: if this is slow motion stamped for "
-            "playback, give --capture-rate."
-        )
+    clock = context.series.clock
+    held_s = [(s.stop - s.first) * clock.period_s for s in context.spells]
+    step = None if context.panel is None else context.panel.step
+    slow = slow_motion_note(float(clock.rate_hz), held_s, step)
+    # A grid read on a false clock would only mislead.
+    notes += _grid_notes(context.panel) if slow is None else [slow]
     return tuple(notes)
 
 
@@ -154,7 +152,3 @@ def _grid_notes(panel: PanelStep | None) -> list[str]:
         f"The answers begin on a refresh grid of {1 / grid.period_s:.3f} Hz; against "
         f"{grid.nominal_hz:.3f} Hz the camera's clock differs by {ppm:+.0f} parts per million."
     ]
-
-
-def _held_s(spells: list[LitSpell], series: Series) -> list[float]:
-    return [(s.stop - s.first) * series.clock.period_s for s in spells]

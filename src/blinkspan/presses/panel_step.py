@@ -80,26 +80,36 @@ def panel_step(
     if found.learnt is None or not any(found.answers):
         return found, None, late
     step = _fit(series, regions, found, exposure, camera, display)
+    if step is None:
+        return _unanswered(found), None, late
     if display.refresh_hz is None and step.grid is not None:
         display = replace(display, refresh_hz=step.grid.nominal_hz)
-    hold = _hold_s(display)
+    hold = _hold_s(display, series.clock.period_s)
     found = find_again(series, todo, found, _whole_looks(found, step, hold))
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
     step = _fit(series, regions, found, exposure, camera, display)
+    if step is None:
+        return _unanswered(found), None, late
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     faint = _faint_u_s(series, found.learnt, hold)
     return found, PanelStep(step, seen, moved, faint, hold, display), late
 
 
-def _hold_s(display: DisplayProfile) -> float:
-    """Return how long a picture stays: a game frame, else a refresh, else the shortest in use."""
-    if display.game_rate_hz is not None:
-        return 1 / display.game_rate_hz
-    if display.refresh_hz is not None:
-        return 1 / display.refresh_hz
-    return _SHORTEST_HOLD_S
+def _unanswered(found: Found) -> Found:
+    """Return the presses without answers: what was found is no step of a panel."""
+    return replace(found, answers=[None] * len(found.answers))
+
+
+def _hold_s(display: DisplayProfile, period_s: float) -> float:
+    """Return how long a picture stays: a game frame, else a refresh, else the shortest in use.
+
+    A camera too slow to show one alone sees a step of two of its own frames at least.
+    """
+    rate_hz = display.game_rate_hz or display.refresh_hz
+    hold_s = _SHORTEST_HOLD_S if rate_hz is None else 1 / rate_hz
+    return max(hold_s, 2 * period_s)
 
 
 def _fit(
@@ -109,7 +119,7 @@ def _fit(
     exposure: Measured,
     camera: CameraProfile,
     display: DisplayProfile,
-) -> Step:
+) -> Step | None:
     assert found.learnt is not None  # there is an answer, so there is a pattern
     chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
     known = [
@@ -117,7 +127,7 @@ def _fit(
             series.clock.period_s,
             exposure,
             slant,
-            _hold_s(display),
+            _hold_s(display, series.clock.period_s),
             found.learnt.template.alike,
         )
         for slant in slants_to_try(series, regions, camera, display)
