@@ -19,10 +19,12 @@ from blinkspan.study.median import median_interval
 from blinkspan.study.populations import Population
 from blinkspan.study.shift import Shift, shift_between
 
-MOST_PRESSES = 300  # of one setup: more than anyone presses for one answer
+MOST_PRESSES = 200  # of one setup: more than anyone presses for one answer
 _FEWEST = 3
 _MOST_TRIALS = 10
 _REPEATS = 400  # the standard error of a share near 0.8 is then 2 points
+_FEWEST_REPEATS = 100  # and 4 points: enough where a few presses more change little
+_DEAR = 60  # presses from which on repeats are saved: their cost grows as the square
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,12 +245,17 @@ def _plan(goal: str, chance: Callable[[int, int], float], wanted: float, most: i
     tried: dict[int, float] = {}
     n = min(most, 12)
     while n not in tried and len(tried) < _MOST_TRIALS:
-        tried[n] = chance(n, _REPEATS)
+        tried[n] = chance(n, _repeats(n))
         n = _next_trial(tried, wanted, most)
     enough = [n for n, share in tried.items() if share >= wanted]
     presses = min(enough) if enough else None
-    afresh = chance(presses or most, 2 * _REPEATS)
-    return Plan(goal, presses, afresh, wanted, most, 2 * _REPEATS)
+    repeats = 2 * _repeats(presses or most)
+    afresh = chance(presses or most, repeats)
+    return Plan(goal, presses, afresh, wanted, most, repeats)
+
+
+def _repeats(n: int) -> int:
+    return max(_FEWEST_REPEATS, min(_REPEATS, round(_REPEATS * (_DEAR / n) ** 2)))
 
 
 def _next_trial(tried: dict[int, float], wanted: float, most: int) -> int:

@@ -78,8 +78,11 @@ def spread(values: Numbers, half_widths: Numbers) -> Spread:
     -----
     Exact; cost O(n log n).
     """
-    order = np.argsort(values, kind="stable")
-    x, h = values[order], half_widths[order]
+    if half_widths.min() == half_widths.max():
+        x, h = np.sort(values), half_widths
+    else:
+        order = np.argsort(values, kind="stable")
+        x, h = values[order], half_widths[order]
     n = x.size
     negligible = _NEGLIGIBLE * float(np.abs(x).max())
     if h.max() <= negligible:  # steps: the function passes (k - 1/2) / n at the k-th value
@@ -101,9 +104,10 @@ def part_below(distances: Numbers, half_widths: Numbers | float) -> Numbers:
     A number without width counts 0, 1/2 where it is the point itself, or 1.
     """
     h = np.asarray(half_widths, dtype=float)
-    step = 0.5 * (1.0 + np.sign(distances))
-    slope = np.clip(0.5 + 0.5 * distances / np.where(h > 0, h, 1.0), 0.0, 1.0)
-    part: Numbers = np.where(h > 0, slope, step)
+    sharp = h <= 0.0
+    part: Numbers = np.clip(0.5 + 0.5 * distances / np.where(sharp, 1.0, h), 0.0, 1.0)
+    if sharp.any():
+        part = np.where(sharp, 0.5 * (1.0 + np.sign(distances)), part)
     return part
 
 
