@@ -1,0 +1,186 @@
+"""Measure one staged take with the product and by counting, and hold both against its truth."""
+
+import os
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+
+from blinkspan.errors import BlinkspanError
+from blinkspan.footage.video import open_take
+from blinkspan.jobs.measure import MeasuredTake, measure_take
+from blinkspan.jobs.measure_settings import MeasureSettings
+from blinkspan.presses.correction import same_press
+from blinkspan.stage.truth import Truth
+from frame_counting import count_frames, perfect_eye
+from staged_takes import StagedScene, keep_take
+
+
+@dataclass(frozen=True, slots=True)
+class PressResult:
+    """One true press: what it was, what was measured of it and what was counted.
+
+    Attributes
+    ----------
+    true_ms : float | None
+        None for a press that the game did not answer.
+    found : bool
+        Whether the program found the press at all.
+    ms, u_ms : float | None
+        The measured span and its standard uncertainty.
+    verdict, reason : str | None
+    counted_ms, eye_ms : float | None
+        Counted by a careful person, and by a perfect eye.
+    """
+
+    number: int
+    true_ms: float | None
+    found: bool
+    ms: float | None
+    u_ms: float | None
+    verdict: str | None
+    reason: str | None
+    counted_ms: float | None
+    eye_ms: float | None
+
+    @property
+    def error_ms(self) -> float | None:
+        """Measured less true; None where either is missing."""
+        return None if self.ms is None or self.true_ms is None else self.ms - self.true_ms
+
+    @property
+    def accepted(self) -> bool:
+        """Whether the program stands by its number."""
+        return self.verdict == "accepted"
+
+
+@dataclass(frozen=True, slots=True)
+class TakeResult:
+    """One take against its truth.
+
+    Attributes
+    ----------
+    refused : str | None
+        The program's one line, where it would not measure the take.
+    invented_presses : int
+        Presses found where there were none.
+    strays, strays_found, strays_invented : int
+        Answers without a press: true ones, those of them told, told ones that were none.
+    notes : tuple of str
+        What the program says of the take.
+    """
+
+    row: str
+    scene: str
+    seed: int
+    path: str
+    game_ms: float
+    seconds: float
+    refused: str | None
+    presses: tuple[PressResult, ...]
+    invented_presses: int
+    strays: int
+    strays_found: int
+    strays_invented: int
+    notes: tuple[str, ...]
+
+
+def be_a_worker() -> None:
+    """Keep a worker process to one thread, since two of them share the machine."""
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    cv2.setNumThreads(1)
+
+
+def result_of(staged: StagedScene, folder: Path, give_readout: bool) -> TakeResult:
+    """Return what measuring and counting make of a scene's take, rendered where it is not kept."""
+    take = keep_take(staged, folder, lambda: None)
+    truth = take.truth
+    started = time.perf_counter()
+    measured, refused = _measured(take.path, truth, staged.capture_rate_hz, give_readout)
+    seconds = time.perf_counter() - started
+    presses = [] if measured is None else list(measured.measurement.presses)
+    strays = (
+        [] if measured is None else [at.value for at in measured.measurement.unpaired_responses]
+    )
+    onsets_s = [press.lamp_on_s for press in truth.presses]
+    found = {same_press(press.lamp_on.value, onsets_s): press for press in reversed(presses)}
+    counted_ms, eye_ms = _counted(take.path, truth, staged.capture_rate_hz)
+    game_s = 1.0 / truth.game_rate_hz
+    told = [s for s in truth.stray_responses_s if any(abs(s - t) <= game_s for t in strays)]
+    results = []
+    for place, true in enumerate(truth.presses):
+        press = found.get(place)
+        span = None if press is None else press.span
+        results.append(
+            PressResult(
+                number=true.number,
+                true_ms=true.span_ms,
+                found=press is not None,
+                ms=None if span is None else 1e3 * span.value,
+                u_ms=None if span is None else 1e3 * span.u,
+                verdict=None if press is None else str(press.verdict),
+                reason=None if press is None or press.reason is None else str(press.reason),
+                counted_ms=counted_ms.get(place),
+                eye_ms=eye_ms[place],
+            )
+        )
+    return TakeResult(
+        row=staged.row,
+        scene=staged.scene.name,
+        seed=staged.seed,
+        path=str(take.path),
+        game_ms=1e3 * game_s,
+        seconds=seconds,
+        refused=refused,
+        presses=tuple(results),
+        invented_presses=len(presses) - sum(result.found for result in results),
+        strays=len(truth.stray_responses_s),
+        strays_found=len(told),
+        strays_invented=sum(
+            all(abs(s - t) > game_s for s in truth.stray_responses_s) for t in strays
+        ),
+        notes=() if measured is None else measured.measurement.notes,
+    )
+
+
+def _measured(
+    path: Path, truth: Truth, capture_rate_hz: float | None, give_readout: bool
+) -> tuple[MeasuredTake | None, str | None]:
+    """Return the take measured with what a person in front of the gear would know."""
+    settings = MeasureSettings(
+        lamp=truth.lamp,
+        panel=truth.panel,
+        watch=truth.watch,
+        capture_rate_hz=capture_rate_hz,
+        refresh_hz=truth.refresh_hz,
+        game_rate_hz=truth.game_rate_hz,
+        readout_ms=truth.readout_ms if give_readout else None,
+    )
+    try:
+        for step in measure_take(path, settings, threads=1):
+            if isinstance(step, MeasuredTake):
+                return step, None
+    except BlinkspanError as refusal:
+        return None, str(refusal)
+    return None, None
+
+
+def _counted(
+    path: Path, truth: Truth, capture_rate_hz: float | None
+) -> tuple[dict[int, float | None], list[float | None]]:
+    """Return the counted span of each true press that counting finds, and the perfect eye's."""
+    with open_take(path, capture_rate_hz, threads=1) as take:
+        period_ms = 1e3 * take.clock.period_s
+        start_s = take.clock.start_s
+        counted = count_frames(take, truth.lamp, truth.watch)
+    # The film says when a frame starts at its top; the lamp's row starts later.
+    row_s = truth.readout_ms / 1e3 / (truth.height_px - 1) * truth.lamp.middle_row_px
+    onsets_s = [press.lamp_on_s for press in truth.presses]
+    spans: dict[int, float | None] = {}
+    for each in counted:
+        place = same_press(float(start_s[each.lamp_frame]) + row_s, onsets_s)
+        if place is not None:
+            spans.setdefault(place, None if each.frames is None else each.frames * period_ms)
+    eye = [None if n is None else n * period_ms for n in perfect_eye(truth, start_s)]
+    return spans, eye
