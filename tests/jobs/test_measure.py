@@ -1,6 +1,7 @@
 """The measuring job: known footage in memory and in a file alike; exact sums of its summary."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -105,3 +106,19 @@ def test_without_a_lag_there_is_no_net_and_without_presses_no_median():
     assert net is None
     assert (summary.n, summary.doubtful, summary.median_ms) == (0, 1, None)
     assert math.isclose(summary_of((press(1, 40.0, 0.2),), DisplayProfile())[0].low_ms, 40.0)
+
+
+def test_slow_motion_that_does_not_say_so_is_suspected(small_take, tmp_path):
+    """The same film without its tag, as a camera that writes none would leave it."""
+    tagless = tmp_path / "tagless.mp4"
+    tagless.write_bytes(small_take.path.read_bytes().replace(b"com.android.capture.fps", b"x" * 23))
+    settings = settings_for(small_take.truth)
+    _, suspected = steps_of(tagless, settings)
+    assert suspected.measurement.take.rate_hz == 30
+    assert any("give --capture-rate" in note for note in suspected.measurement.notes)
+    _, told = steps_of(tagless, replace(settings, capture_rate_hz=240.0))
+    assert told.measurement.take.rate_hz == 240
+    assert not any("--capture-rate" in note for note in told.measurement.notes)
+    rmse_ms = against_truth(told.measurement.presses, small_take.truth).rmse_ms
+    assert rmse_ms is not None
+    assert rmse_ms < 1.5

@@ -29,6 +29,7 @@ from blinkspan.traces.regions import Regions
 # Below these there is no idle time from which to learn what the picture does by itself.
 _FEWEST_FRAMES = 30
 _SHORTEST_S = 0.25
+_SLOWEST_HZ = 100.0  # high-speed modes of cameras begin at 120 (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,12 +198,28 @@ def _measurement(
         unpaired_responses=found.unpaired_responses,
         lamp_trace=found.lamp_trace,
         response_trace=found.response_trace,
-        notes=(*(_sentence(note) for note in take.notes), *settings.notes, *found.notes),
+        notes=(
+            *(_sentence(note) for note in take.notes),
+            *_doubt_of_rate(take),
+            *settings.notes,
+            *found.notes,
+        ),
     )
 
 
 def _shared_u_s(press: Press) -> float:
     return math.sqrt(sum(term.u_s**2 for term in press.budget.terms if term.shared))
+
+
+def _doubt_of_rate(take: OpenTake) -> tuple[str, ...]:
+    """Say where a rate is too low for a camera that was meant to be fast."""
+    rate_hz = float(take.clock.rate_hz)
+    if rate_hz >= _SLOWEST_HZ or not take.clock.source.startswith("container"):
+        return ()
+    return (
+        f"The file runs at {rate_hz:.4g} frames a second by its own times: if it is slow motion "
+        "stamped for playback, all times here are too long, so give --capture-rate.",
+    )
 
 
 def _sentence(note: str) -> str:
