@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from blinkspan.jobs.film_room import film_room
-from blinkspan.jobs.measure import MeasuredTake, Progress, measure_take, summary_of
+from blinkspan.jobs.measure import MeasuredTake, Progress, measure_take
 from blinkspan.jobs.measure_settings import MeasureSettings
+from blinkspan.jobs.take_summary import summary_of
 from blinkspan.presses.press import Press, Reason, Verdict
 from blinkspan.profiles import DisplayProfile
 from blinkspan.quantities import Budget, Measured, Term
