@@ -46,6 +46,23 @@ def test_a_moved_response_keeps_skew_and_lag():
     assert now.verdict is Verdict.DOUBTFUL
 
 
+def test_a_persons_doubt_stands_for_all_that_the_program_left_open_of_the_response():
+    terms = (
+        Term("lamp onset", 0.003),
+        Term("response onset", 0.001),
+        Term("panel step", 0.004, shared=True),
+        Term("rolling shutter", 0.0, shared=True),
+    )
+    found = replace(FOUND, budget=Budget(terms))
+    now = corrected(found, [moved(Corrects.RESPONSE, Measured(1.052, 0.004))], None)
+    assert {term.name: term.u_s for term in now.budget.terms} == {
+        "response onset": 0.004,
+        "lamp onset": 0.003,
+        "rolling shutter": 0.0,
+    }
+    assert now.span.u == pytest.approx(0.005)  # 3 ms and 4 ms, GUM 5.1.2
+
+
 def test_a_moved_lamp_onset_shortens_the_span():
     now = corrected(FOUND, [moved(Corrects.LAMP_ON, Measured(1.004, 0.003))], None)
     assert now.span.value == pytest.approx(0.056, abs=1e-12)

@@ -19,6 +19,8 @@ SAME_PRESS_S = 0.025
 
 LAMP_TERM = "lamp onset"
 RESPONSE_TERM = "response onset"
+# What the program's own response onset leaves open; a person's stated doubt stands for all of it.
+_OF_RESPONSE = (RESPONSE_TERM, "panel step", "faint change")
 
 
 class Corrects(StrEnum):
@@ -82,11 +84,11 @@ def corrected(press: Press, corrections: Iterable[Correction], lag: Measured | N
     for correction in corrections:
         if correction.kind is Corrects.LAMP_ON and correction.to is not None:
             now = replace(now, lamp_on=correction.to)
-            now = replace(now, budget=_with_term(now.budget, LAMP_TERM, correction.to.u))
+            now = replace(now, budget=_with_term(now.budget, (LAMP_TERM,), correction.to.u))
         elif correction.kind is Corrects.RESPONSE:
             now = replace(now, response=correction.to)
             if correction.to is not None:
-                now = replace(now, budget=_with_term(now.budget, RESPONSE_TERM, correction.to.u))
+                now = replace(now, budget=_with_term(now.budget, _OF_RESPONSE, correction.to.u))
         if correction.verdict is not None:
             now = replace(now, verdict=correction.verdict, reason=correction.reason)
     if now.response is None and now.verdict is Verdict.ACCEPTED:
@@ -110,9 +112,10 @@ def same_press(anchor_s: float, onsets_s: Sequence[float]) -> int | None:
     return None if nearest is None or off_s[nearest] > SAME_PRESS_S else nearest
 
 
-def _with_term(budget: Budget, name: str, u_s: float) -> Budget:
-    others = tuple(term for term in budget.terms if term.name != name)
-    return Budget((Term(name, u_s), *others))
+def _with_term(budget: Budget, names: tuple[str, ...], u_s: float) -> Budget:
+    """Return the budget with one term, under the first name, in place of those named."""
+    others = tuple(term for term in budget.terms if term.name not in names)
+    return Budget((Term(names[0], u_s), *others))
 
 
 def _span(found: Press, now: Press) -> Measured | None:
