@@ -78,14 +78,34 @@ def align(
 
     Answers that look alike every time are slid by their whole course, strength
     included. Where that leaves much unexplained (turning the view shows
-    something else each time), only the leaving of rest is trusted.
+    something else each time), either the first change of each is trusted as it
+    is, or courses are slid by their leaving of rest alone: whichever makes the
+    mean course steeper, for what is aligned well rises in sharp steps.
     """
-    template, at = _slide(courses, np.array(guesses_s), period_s, doubted=False)
+    guesses = np.array(guesses_s)
+    template, at = _slide(courses, guesses, period_s, doubted=False)
     left = [_unexplained(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
     if np.median(left) > _ALIKE:
-        template, at = _slide(courses, np.array(guesses_s), period_s, doubted=True)
+        slid = _slide(courses, guesses, period_s, doubted=True)
+        as_seen = _mean_course(courses, guesses, period_s), guesses
+        template, at = max(slid, as_seen, key=lambda pair: _steepness(pair[0], period_s))
         template = replace(template, alike=False)
     return template, [fit_at(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
+
+
+def still_rising(template: Template) -> bool:
+    """Tell whether the answer is still growing where the template ends."""
+    level = np.sqrt((template.values**2).sum(axis=(1, 2)))
+    last = template.after_s > 0.7 * template.after_s[-1]
+    return bool(level[-1] > 1.1 * level[last][0])
+
+
+def _steepness(template: Template, period_s: float) -> float:
+    """Return how concentrated the rise of the mean course is."""
+    level = np.sqrt((template.values**2).sum(axis=(1, 2)))
+    run = max(1, round(period_s / (template.after_s[1] - template.after_s[0])))
+    rise = level[run:] - level[:-run]
+    return float((rise**2).sum() / max(float(level.max()) ** 2, 1e-12))
 
 
 def _slide(

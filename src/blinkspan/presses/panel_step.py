@@ -94,6 +94,8 @@ def panel_step(
         return _unanswered(found), None, late
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     faint = _faint_u_s(series, found.learnt, hold)
+    if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
+        faint /= 2
     return found, PanelStep(step, seen, moved, faint, hold, display), late
 
 

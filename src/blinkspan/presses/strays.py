@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from blinkspan.onsets.alignment import scan
+from blinkspan.onsets.alignment import scan, still_rising
 from blinkspan.onsets.evidence import first_change, score_of
 from blinkspan.onsets.idle import look_before
 from blinkspan.presses.searching import LIKE, MARGIN_S, Found, Search, course_of
@@ -19,8 +19,10 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     learnt, n = found.learnt, start_s.size
     busy = np.zeros(n, bool)
-    # Answers that never look alike are told from their own aftermath by waiting longer.
-    aftermath_s = _AFTERMATH_S if learnt.template.alike else 4 * _AFTERMATH_S
+    # Answers that never look alike, and those that take their time (a menu fading in), are
+    # told from their own aftermath by waiting longer.
+    brief = learnt.template.alike and not still_rising(learnt.template)
+    aftermath_s = _AFTERMATH_S if brief else 4 * _AFTERMATH_S
     after = round(aftermath_s / period)
     for search, answer in zip(todo, found.answers, strict=True):
         end = search.stop
