@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from blinkspan.traces.proposal import propose_regions
 from blinkspan.traces.regions import Rectangle, Regions
 
 WIDTH, HEIGHT, RATE_HZ = 192, 108, 240
-PRESSES = (60, 200, 330)
+PRESSES = (60, 180, 290)
 ANSWER = Rectangle(120, 36, 24, 18)
 CORNERS = ((70.4, 14.2), (180.6, 10.7), (182.3, 84.5), (69.1, 79.8))
 SPOT_PX = 6  # side of the lamp's spot
@@ -39,7 +40,7 @@ class FilmedRoom:
     presses: tuple[int, ...] = PRESSES
     lamps: tuple[tuple[float, float], ...] = ((30.0, 80.0),) * 3
     held: int = 30
-    count: int = 450
+    count: int = 380
     corners: tuple[tuple[float, float], ...] = CORNERS
     panel: bool = True
     answers: bool = True
@@ -59,6 +60,10 @@ class FilmedRoom:
         return Clock(np.arange(self.count) / RATE_HZ, Fraction(RATE_HZ), "made of arrays")
 
     def __iter__(self) -> Iterator[Luma]:
+        return iter(_filmed(self))
+
+    def planes(self) -> Iterator[Luma]:
+        """Yield every plane, made anew."""
         rng = np.random.default_rng(8)
         shown = 70 + 40 * np.kron(rng.random((27, 48)), np.ones((4, 4)))
         inside, frame = covered(self.corners), covered(grown(self.corners, 4.0))
@@ -75,7 +80,7 @@ class FilmedRoom:
                 if self.answers and 0 <= since < 12:  # a flash that fades in three steps
                     box = (slice(ANSWER.y, ANSWER.y + 18), slice(ANSWER.x, ANSWER.x + 24))
                     (picture if self.panel else room)[box] += (110, 60, 25)[since // 4]
-            if self.standby and i % 100 < 40:
+            if self.standby and i % 90 < 40:
                 _light(room, 20, 20, 120.0)
             if self.panel:
                 room = room * (1 - frame) + 8 * (frame - inside) + picture * inside
@@ -83,6 +88,12 @@ class FilmedRoom:
             depth = 2 ** (self.bit_depth - 8)
             luma = np.rint(codes * depth).astype(np.uint8 if depth == 1 else np.uint16)
             yield luma[:, ::-1] if self.mirrored else luma
+
+
+@lru_cache(maxsize=2)
+def _filmed(film: FilmedRoom) -> tuple[Luma, ...]:
+    """Return a film's planes, kept since a film is read twice."""
+    return tuple(film.planes())
 
 
 def covered(corners: tuple[tuple[float, float], ...]) -> np.ndarray:

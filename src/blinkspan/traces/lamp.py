@@ -115,9 +115,7 @@ def _refuse_a_lamp_that_never_blinks(values: Samples, lit: npt.NDArray[np.bool_]
     )
 
 
-def _unclipped(
-    pixels: Samples, lit: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.bool_] | None:
+def _unclipped(pixels: Samples, lit: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_] | None:
     """Return which pixels see the lamp without clipping, or None where there are too few."""
     level = np.percentile(pixels[lit], 90, axis=0)
     contrast = level - np.median(pixels[~lit], axis=0)

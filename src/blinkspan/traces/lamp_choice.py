@@ -14,13 +14,16 @@ from blinkspan.traces.trace import Samples
 
 _FEWEST_PULSES = 2
 _MOST_PULSES = 1000  # the steadiest; more only where the whole picture boils
-_REACH_CELLS = 2.5  # how far a hand takes the lamp from one press to the next
+_REACH_CELLS = 2.5  # how far apart a lamp at rest may be seen
+_SPEED_CELLS = 16.0  # a second: a fifth of the picture's width, as hands move between presses
+_FARTHEST_CELLS = 16.0
 _ALIKE = 1.7  # ratio of steps of one lamp's pulses
 _STEADY = 0.25  # scatter in steps at which a pulse counts for half
 _LEAST_REST = 0.8  # share of the take that a lamp spends near one of its two levels
 _ON_SCREEN = 0.3  # what a spot inside the panel counts against one outside
 _WORTH = 0.4  # of the best spot's score: below this a spot is no rival
 _ANSWER_S = 0.5  # a light on the screen that answers the lamp does so within this
+_IRREGULAR = 0.12  # of that: a press waits at most two of the slowest game frames more or less
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +55,7 @@ def likely_lamps(survey: Survey, pulses: list[Pulse], panel: Quadrilateral | Non
     """
     spots: list[Spot] = []
     best = 0.0
-    for chain in sorted(_chains(pulses), key=_steadiness, reverse=True):
+    for chain in sorted(_chains(survey, pulses), key=_steadiness, reverse=True):
         if _steadiness(chain) < _WORTH * best:
             break  # no spot scores more than this, so none is left that could be a rival
         spot = _spot(survey, chain, panel)
@@ -68,30 +71,52 @@ def likely_lamps(survey: Survey, pulses: list[Pulse], panel: Quadrilateral | Non
     ]
 
 
-def _chains(pulses: list[Pulse]) -> list[list[Pulse]]:
-    """Return pulses gathered by place and strength, the steadiest first in each."""
+def _chains(survey: Survey, pulses: list[Pulse]) -> list[list[Pulse]]:
+    """Return pulses gathered by strength and place, as far as a hand may have moved since."""
+    steadiest = sorted(pulses, key=lambda pulse: pulse.scatter)[:_MOST_PULSES]
     chains: list[list[Pulse]] = []
-    for pulse in sorted(pulses, key=lambda pulse: pulse.scatter)[:_MOST_PULSES]:
-        home = next((chain for chain in chains if _belongs(pulse, chain)), None)
-        if home is None:
+    for pulse in sorted(steadiest, key=lambda pulse: pulse.on):
+        twin = next((chain for chain in chains if _same(pulse, chain[-1])), None)
+        if twin is not None:
+            twin[-1] = min(pulse, twin[-1], key=lambda each: each.scatter)
+            continue
+        near = [
+            (_distance(pulse, chain[-1]), chain)
+            for chain in chains
+            if _may_follow(survey, pulse, chain[-1])
+        ]
+        if near:
+            min(near, key=lambda pair: pair[0])[1].append(pulse)
+        else:
             chains.append([pulse])
-        elif all(pulse.off < other.on or pulse.on > other.off for other in home):
-            home.append(pulse)
-    return chains
+    return [_steady_part(chain) for chain in chains]
 
 
-def _belongs(pulse: Pulse, chain: list[Pulse]) -> bool:
-    alike = 1 / _ALIKE < pulse.step / chain[0].step < _ALIKE
-    return alike and any(
-        math.hypot(pulse.row - other.row, pulse.column - other.column) <= _REACH_CELLS
-        for other in chain
-    )
+def _may_follow(survey: Survey, pulse: Pulse, last: Pulse) -> bool:
+    gap_s = (pulse.on - last.off) * survey.clock.period_s
+    reach = min(_FARTHEST_CELLS, _REACH_CELLS + _SPEED_CELLS * gap_s)
+    alike = 1 / _ALIKE < pulse.step / last.step < _ALIKE
+    return gap_s > 0 and alike and _distance(pulse, last) <= reach
 
 
-def _spot(survey: Survey, chain: list[Pulse], panel: Quadrilateral | None) -> Spot | None:
-    if len(chain) < _FEWEST_PULSES:
+def _same(pulse: Pulse, last: Pulse) -> bool:
+    """Whether two pulses are one, seen in neighbouring cells or from neighbouring frames."""
+    return pulse.on <= last.off and _distance(pulse, last) <= _REACH_CELLS
+
+
+def _distance(one: Pulse, other: Pulse) -> float:
+    return math.hypot(one.row - other.row, one.column - other.column)
+
+
+def _steady_part(chain: list[Pulse]) -> list[Pulse]:
+    """Return the pulses about as steady as most: what strayed into the chain is not."""
+    usual = float(np.median([pulse.scatter for pulse in chain]))
+    return [pulse for pulse in chain if pulse.scatter <= max(0.1, 3 * usual)]
+
+
+def _spot(survey: Survey, pulses: list[Pulse], panel: Quadrilateral | None) -> Spot | None:
+    if len(pulses) < _FEWEST_PULSES:
         return None
-    pulses = sorted(chain, key=lambda pulse: pulse.on)
     rest = _share_at_rest(survey, pulses)
     if rest < _LEAST_REST:
         return None
@@ -125,12 +150,12 @@ def _share_at_rest(survey: Survey, pulses: list[Pulse]) -> float:
 
 
 def _answers(spot: Spot, other: Spot, soon: int) -> bool:
-    """Whether nearly every pulse of a spot follows one of the other's, and sooner than it leads."""
+    """Whether a spot's pulses follow the other's, soon and always about as late."""
     lag, lead = _lags(other.onsets, spot.onsets), _lags(spot.onsets, other.onsets)
-    if lag.size == 0:
+    if lag.size < _FEWEST_PULSES or (lead.size and np.median(lead) < np.median(lag)):
         return False
-    after = np.mean((lag > 0) & (lag <= soon)) >= 0.8
-    return bool(after and (lead.size == 0 or np.median(lag) < np.median(lead)))
+    regular = np.abs(lag - np.median(lag)) <= _IRREGULAR * soon
+    return bool(np.mean((lag > 0) & (lag <= soon) & regular) >= 0.8)
 
 
 def _lags(leaders: list[int], followers: list[int]) -> Samples:

@@ -23,6 +23,7 @@ _HOLD_S = (0.025, 8.0)  # common practice: a tap is 50 ms or more, nobody holds 
 _NEAR_CELLS = 2
 _ALIKE = 1.7  # a lamp goes out by what it lit up, but for the encoder and the hand's shadow
 _MOST_EDGES = 20_000  # the steadiest; more only where the whole picture boils
+_FIRST_FRAMES = 2  # of a level: enough for a start that is taken off again later
 _CHUNK = 512  # frames worked on at once
 
 Numbers = npt.NDArray[np.intp]
@@ -169,19 +170,25 @@ def _pulse(survey: Survey, edges: Edges, rise: int, fall: int) -> Pulse | None:
 
 def _stays(film: Film, row: int, column: int, on: int, off: int, rest: int) -> bool:
     """Whether the place stays bright between two edges: cheap, and settles most of what moves."""
-    part = film[on - rest : off, max(0, row - 2) : row + 3, max(0, column - 2) : column + 3]
-    level = part.mean(axis=(1, 2))
+    wide, near = (
+        film[on - rest : off, max(0, row - r) : row + r + 1, max(0, column - r) : column + r + 1]
+        for r in (3, 2)
+    )
+    # against the surround, or the room's flicker would count
+    level = near.mean(axis=(1, 2)) - wide.mean(axis=(1, 2))
     half_way = (level[:rest].mean() + level[rest + 1 : 2 * rest + 1].mean()) / 2
     return bool(np.mean(level[rest + 1 :] > half_way) >= 0.9)
 
 
 def spot_level(film: Film, row: int, column: int, first: int, stop: int) -> Samples:
-    """Return the mean code of the 5 x 5 cells around a cell over its surround, frame by frame.
+    """Return how far the 5 x 5 cells around a cell rose over their surround, frame by frame.
 
-    The surround's median leaves a neighbour out that blinks by itself, such as the screen.
+    Counted from the first of the frames on. The surround's median leaves a
+    neighbour out that blinks by itself, such as the screen.
     """
     top, left = max(0, row - 3), max(0, column - 3)
     part = film[first:stop, top : row + 4, left : column + 4].astype(np.float32)
+    part -= part[:_FIRST_FRAMES].mean(axis=0)
     rows = np.abs(np.arange(top, top + part.shape[1]) - row) <= 2
     columns = np.abs(np.arange(left, left + part.shape[2]) - column) <= 2
     inside = np.outer(rows, columns)

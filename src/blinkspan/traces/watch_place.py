@@ -29,6 +29,7 @@ _STRONG = 0.15  # of the strongest cells' change: what counts as the answer's pl
 _FEWEST_CELLS = 3  # that touch
 _TRIMMED = 0.02  # share of the answer's change left out at each side
 _MARGIN_CELLS = 1
+_GLOW = 0.12  # of the picture's height: no lamp's glow reaches farther
 _CENTRAL = 0.6  # of the panel's width and height, where no place is clear
 
 Grid = npt.NDArray[np.float64]
@@ -152,11 +153,10 @@ def _seen(survey: Survey, lamp: Rectangle, panel: Quadrilateral | None) -> npt.N
         seen[:] = 0
         corners = np.array(panel.corners) / survey.factor
         cv2.fillConvexPoly(seen, np.rint((corners - 0.5) * 16).astype(np.int32), 1, shift=4)
+    reach = min(2 * min(lamp.width, lamp.height), round(_GLOW * survey.picture.height_px))
+    left, top = max(0, lamp.x - reach), max(0, lamp.y - reach)
     glow = Rectangle(
-        max(0, lamp.x - 2 * lamp.width),
-        max(0, lamp.y - 2 * lamp.height),
-        5 * lamp.width,
-        5 * lamp.height,
+        left, top, lamp.x + lamp.width + reach - left, lamp.y + lamp.height + reach - top
     )
     seen[survey.cell_box(glow)] = 0
     return seen > 0
