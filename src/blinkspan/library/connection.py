@@ -13,9 +13,10 @@ one writer do not block each other; a deferred transaction fails at once with
 SQLITE_BUSY when it would have to wait after reading.
 """
 
+import json
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -107,8 +108,12 @@ class Database:
     def _plain_words(self) -> Iterator[None]:
         try:
             yield
-        except (sa.exc.DBAPIError, sqlite3.Error) as error:
-            raise plain(error, self.shown) from error
+        except Exception as error:
+            ours = isinstance(error, sa.exc.DBAPIError | sqlite3.Error)
+            # the driver's own errors come from its bulk copy, which SQLAlchemy does not wrap
+            if ours or type(error).__module__.startswith("psycopg"):
+                raise plain(error, self.shown) from error
+            raise
 
 
 def database_url(text: str, folder: Path) -> URL:
@@ -133,6 +138,27 @@ def database_url(text: str, folder: Path) -> URL:
             f"the database address {text!r} cannot be read; "
             "write it as postgresql+psycopg://user@host/name"
         ) from wrong
+
+
+def insert_many(db: Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Write many rows that have the same columns, by PostgreSQL's bulk copy where it is there."""
+    if not rows:
+        return
+    if db.dialect.driver != "psycopg":
+        db.execute(sa.insert(table), list(rows))
+        return
+    names = list(rows[0])
+    spelt = {name for name in names if isinstance(table.c[name].type, sa.JSON)}
+    columns = ", ".join(f'"{name}"' for name in names)
+    raw: Any = db.connection.driver_connection
+    with raw.cursor() as cursor, cursor.copy(f'COPY "{table.name}" ({columns}) FROM STDIN') as copy:
+        for row in rows:
+            copy.write_row(
+                [
+                    json.dumps(value) if name in spelt and value is not None else value
+                    for name, value in ((name, row[name]) for name in names)
+                ]
+            )
 
 
 def plain(error: BaseException, shown: str) -> BlinkspanError:
@@ -175,12 +201,26 @@ def plain(error: BaseException, shown: str) -> BlinkspanError:
 
 
 def _engine(url: URL) -> Engine:
+    if url.drivername == "postgresql+psycopg":
+        return sa.create_engine(url, connect_args={"cursor_factory": _binary_cursor()})
     if url.get_backend_name() != "sqlite":
         return sa.create_engine(url)
     engine = sa.create_engine(url, connect_args={"timeout": _ONE_WAIT_S, "isolation_level": None})
     sa.event.listen(engine, "connect", _prepare_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _binary_cursor() -> type[Any]:
+    """Cursors that are sent numbers and packed presses as they are, not spelt out as text."""
+    import psycopg
+
+    class BinaryCursor(psycopg.Cursor[Any]):
+        def __init__(self, *words: Any, **options: Any) -> None:
+            super().__init__(*words, **options)
+            self.format = psycopg.pq.Format.BINARY
+
+    return BinaryCursor
 
 
 def _prepare_sqlite(raw: Any, _record: object) -> None:

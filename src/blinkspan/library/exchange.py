@@ -13,9 +13,11 @@ from sqlalchemy.engine import Connection
 
 from blinkspan.errors import BadPackage, LibraryConflict
 from blinkspan.library import rows, setups
+from blinkspan.library.connection import insert_many
 from blinkspan.library.kept import Keeping
 from blinkspan.library.overview import refresh_digest
 from blinkspan.library.tables import (
+    PRESS_TABLE,
     CameraProfileRow,
     CorrectionRow,
     DisplayProfileRow,
@@ -234,10 +236,9 @@ def _bring_take(db: Connection, row: Mapping[str, Any], setup_keys: dict[str, in
 def _bring_presses(
     db: Connection, given: Sequence[Mapping[str, Any]], run_keys: dict[int, int]
 ) -> dict[int, int]:
-    if not given:
-        return {}
-    db.execute(
-        sa.insert(PressRow),
+    insert_many(
+        db,
+        PRESS_TABLE,
         [_own(PressRow, row) | {"run_id": run_keys[row["run"]]} for row in given],
     )
     made = db.execute(

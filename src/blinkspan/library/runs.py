@@ -10,9 +10,11 @@ from sqlalchemy.engine import Connection
 
 from blinkspan.errors import LibraryConflict, NotInLibrary
 from blinkspan.library import rows
+from blinkspan.library.connection import insert_many
 from blinkspan.library.kept import KeptRun, KeptTake
 from blinkspan.library.profiles import profile_id
 from blinkspan.library.tables import (
+    PRESS_TABLE,
     CameraProfileRow,
     DisplayProfileRow,
     PressRow,
@@ -94,8 +96,7 @@ def keep_run(
         )
     ).inserted_primary_key
     assert run_id is not None  # both databases return it
-    if measurement.presses:
-        db.execute(sa.insert(PressRow), _press_values(run_id[0], measurement, found))
+    insert_many(db, PRESS_TABLE, _press_values(run_id[0], measurement, found))
     return run_by_id(db, run_id[0])
 
 

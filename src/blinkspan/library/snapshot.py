@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection
 
 from blinkspan.errors import UnusableLibrary
-from blinkspan.library.connection import Database, plain
+from blinkspan.library.connection import Database, insert_many, plain
 from blinkspan.library.schema import migrate, revision_of
 from blinkspan.library.tables import Table
 
@@ -46,7 +46,7 @@ def copy_rows(read: Connection, write: Connection) -> None:
         )
     for table in Table.metadata.sorted_tables:
         for rows in _chunks(read, table):
-            write.execute(sa.insert(table), rows)
+            insert_many(write, table, rows)
         if write.dialect.name == "postgresql" and "id" in table.columns:
             # rows that brought their own keys left the counter behind
             write.execute(

@@ -32,6 +32,7 @@ from sqlalchemy import (
     TypeDecorator,
     UniqueConstraint,
 )
+from sqlalchemy import Table as SqlTable
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 # SQLite counts rows by itself only where the key is plainly INTEGER.
@@ -275,6 +276,9 @@ class PressRow(Table):
     reason: Mapped[str | None] = mapped_column(String(40))
     lamp_on_frame: Mapped[int | None]
     response_frame: Mapped[int | None]
+
+
+PRESS_TABLE: SqlTable = Table.metadata.tables[PressRow.__tablename__]
 
 
 class CorrectionRow(Table):
