@@ -1,0 +1,35 @@
+"""Setups side by side as a person reads them in a terminal."""
+
+from collections.abc import Sequence
+
+from rich.table import Table
+
+from blinkspan.jobs.setups import MeasuredSetup
+from blinkspan.publish import words
+from blinkspan.study.phrases import plain, told
+
+
+def setup_table(setups: Sequence[MeasuredSetup]) -> Table:
+    """Return one row a setup: presses, median with interval, reach and spread."""
+    table = Table("setup", "n", "median, ms", "game frames", "low", "high", "spread", "middle 80 %")
+    for column in table.columns[1:]:
+        column.justify, column.no_wrap = "right", True
+    for setup in setups:
+        one = setup.summary
+        frames = one.median_game_frames
+        table.add_row(
+            setup.sample.name,
+            str(one.n),
+            "–" if one.median_ms is None else told(one.median_ms),
+            "–" if frames is None else plain(frames.value, 2),
+            words.number(one.low_ms),
+            words.number(one.high_ms),
+            words.number(one.spread_ms),
+            words.number(one.trimmed_spread_ms),
+        )
+    return table
+
+
+def setup_notes(setups: Sequence[MeasuredSetup]) -> list[str]:
+    """Return what must be known before the medians are used, each setup named."""
+    return [f"{setup.sample.name}: {note}" for setup in setups for note in setup.summary.notes()]

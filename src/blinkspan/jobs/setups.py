@@ -1,0 +1,167 @@
+"""Read measured takes and sort their accepted presses into setups."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+import numpy as np
+
+from blinkspan.errors import BadSetting
+from blinkspan.jobs.accepted import AcceptedTake, read_take
+from blinkspan.presses.press import Verdict
+from blinkspan.study.sample import Sample, SharedDoubt
+from blinkspan.study.summary import Summary, summarise
+
+_SHUTTER = "rolling shutter"
+_OF_THE_CAMERA = (_SHUTTER, "camera clock")
+_LAG = "display lag"
+_SAME_RATE = 1.02  # 59.94 and 60 fps are one
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredSetup:
+    """The accepted presses of one setup, from one take or several.
+
+    Attributes
+    ----------
+    sample : Sample
+        In ms, with what its presses share.
+    summary : Summary
+    game_rate_hz : float | None
+        None where the takes do not say it or do not agree.
+    capture_rate_hz : float
+        Of the slowest camera.
+    """
+
+    sample: Sample
+    summary: Summary
+    game_rate_hz: float | None
+    capture_rate_hz: float
+
+
+def read_setups(
+    files: Sequence[Path], names: Sequence[str] = ()
+) -> tuple[tuple[MeasuredSetup, ...], tuple[str, ...]]:
+    """Return the setups that takes were filmed in, and what was assumed in plain sentences.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        JSON documents of measured takes.
+    names : sequence of str
+        The setup of each take; takes of one name are pooled. Empty: takes that state
+        the same conditions are one setup, a take that states none is one by itself.
+
+    Raises
+    ------
+    UnreadableTake, BadSample
+        As ``read_take`` refuses.
+    BadSetting
+        A file is no take document or given twice, or there is not one name for each.
+    """
+    if names and len(names) != len(files):
+        raise BadSetting(f"{len(names)} names for {len(files)} takes; give one for each")
+    twice = {file for file in files if files.count(file) > 1}
+    if twice:
+        raise BadSetting(f"{min(twice)} is given twice; its presses would be counted twice")
+    takes = [read_take(file) for file in files]
+    copies = [take.document.take.sha256 for take in takes]
+    for take, digest in zip(takes, copies, strict=True):
+        if copies.count(digest) > 1:
+            raise BadSetting(f"{take.name} is of the same recording as another; give each once")
+    net = all(take.has_net for take in takes)
+    groups: dict[str, list[AcceptedTake]] = {}
+    for take, label in zip(takes, names or _labels(takes), strict=True):
+        groups.setdefault(label, []).append(take)
+    notes = [
+        "Net latencies are used: the display's lag is taken off."
+        if net
+        else "Spans are used: the display's lag is in them."
+    ]
+    if not net and any(take.has_net for take in takes):
+        notes[0] = "Spans are used: the display's lag is not known for every take."
+    lags = {take.document.display.refresh_hz for take in takes}
+    if not net and len(lags) > 1:
+        notes.append(
+            "The takes' refresh rates differ, and a display's lag can differ with them: measure "
+            "it and give it with --lag."
+        )
+    return tuple(_setup(label, group, net=net) for label, group in groups.items()), tuple(notes)
+
+
+def _labels(takes: Sequence[AcceptedTake]) -> list[str]:
+    """Name each take after the conditions in which takes differ, or else after its file."""
+    stated = [take.document.conditions for take in takes]
+    keys = list(dict.fromkeys(key for conditions in stated for key in conditions))
+    differing = [key for key in keys if len({conditions.get(key) for conditions in stated}) > 1]
+    labels = []
+    for take, conditions in zip(takes, stated, strict=True):
+        words = [conditions[key] for key in differing or keys if conditions.get(key)]
+        labels.append(", ".join(words) if words else take.name.removesuffix(".json"))
+        if not words and labels.count(labels[-1]) > 1:
+            raise BadSetting(
+                f"two takes are called {take.name} and state no conditions; name their setups "
+                "with --name"
+            )
+    return labels
+
+
+def _setup(label: str, takes: Sequence[AcceptedTake], *, net: bool) -> MeasuredSetup:
+    sample = Sample(
+        name=label,
+        latency_ms=1e3 * np.concatenate([take.latency_s(net=net) for take in takes]),
+        own_u_ms=1e3 * np.concatenate([take.own_u_s() for take in takes]),
+        shared=_shared(takes, net=net),
+    )
+    every = [press for take in takes for press in take.document.presses]
+    rates = [take.document.display.game_rate_hz for take in takes]
+    known = [rate for rate in rates if rate is not None]
+    rate = known[0] if known and len(known) == len(rates) else None
+    if rate is not None and max(known) > _SAME_RATE * min(known):
+        rate = None
+    summary = summarise(
+        sample.latency_ms,
+        sample.own_u_ms,
+        sample.shared_u_ms,
+        doubtful=sum(press.verdict is Verdict.DOUBTFUL for press in every),
+        rejected=sum(press.verdict is Verdict.REJECTED for press in every),
+        game_rate_hz=rate,
+        numbers=[press.number for press in takes[0].presses] if len(takes) == 1 else None,
+    )
+    return MeasuredSetup(sample, summary, rate, min(take.document.take.rate_hz for take in takes))
+
+
+def _shared(takes: Sequence[AcceptedTake], *, net: bool) -> tuple[SharedDoubt, ...]:
+    """List what all presses share, by cause; a cause in some takes only weighs their presses."""
+    total = sum(len(take.presses) for take in takes)
+    weighed: dict[tuple[str, str], float] = {}
+    for take in takes:
+        for name, u_s in take.terms_s(net=net).items():
+            key = (name, _cause(name, take))
+            part = 1e3 * u_s * len(take.presses) / total
+            weighed[key] = weighed.get(key, 0.0) + part
+    return tuple(SharedDoubt(name, cause, u_ms) for (name, cause), u_ms in weighed.items())
+
+
+def _cause(name: str, take: AcceptedTake) -> str:
+    """Say what a term hangs on: takes that agree in it err alike.
+
+    The shutter's error turns its sign with the lamp above or below the response, so
+    takes filmed the one way and the other do not count as erring alike.
+    """
+    document = take.document
+    if name in _OF_THE_CAMERA:
+        camera = [msgspec.to_builtins(document.camera), document.take.rate_hz]
+        return json.dumps([*camera, _lamp_is_above(take)] if name == _SHUTTER else camera)
+    if name == _LAG:
+        display = document.display
+        return json.dumps([display.lag_ms, display.lag_u_ms, display.refresh_hz])
+    return take.name
+
+
+def _lamp_is_above(take: AcceptedTake) -> bool:
+    _, top, _, height = take.document.regions.lamp
+    rows = [press.response_row_px for press in take.presses if press.response_row_px is not None]
+    return bool(rows) and top + height / 2.0 < float(np.mean(rows))
