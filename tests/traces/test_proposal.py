@@ -144,6 +144,11 @@ def test_a_given_lamp_finds_the_watched_part(regions):
     assert found.watch == regions.watch
 
 
+def test_a_single_frame_with_a_given_lamp_leaves_the_middle_to_watch():
+    found = proposed(replace(ROOM, count=1), lamp=SPOT, panel=Quadrilateral(CORNERS))
+    assert found.watch == proposed(replace(ROOM, answers=False), lamp=SPOT, panel=found.panel).watch
+
+
 def test_a_given_panel_and_watched_part_are_kept():
     panel, watch = Quadrilateral(CORNERS), Rectangle(90, 20, 30, 30)
     found = proposed(ROOM, panel=panel, watch=watch)

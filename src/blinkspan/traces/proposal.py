@@ -125,5 +125,7 @@ def find_lamp(survey: Survey, panel: Quadrilateral | None) -> Spot:
 
 def _onsets(codes: Samples) -> list[int]:
     """Return the frames in which a given lamp's box turns from nearer dark to nearer lit."""
+    if codes.size < 2:
+        return []
     lit = codes > sum(two_levels(codes)) / 2
     return [int(frame) for frame in np.flatnonzero(lit[1:] & ~lit[:-1]) + 1]
