@@ -59,7 +59,8 @@ def test_a_page_names_only_commands_and_options_that_exist(page):
         name, rest = command_of(line)
         options = {word.split("=")[0] for word in rest if re.match(r"--?[a-z]", word)}
         if name:
-            known = {"--help", "-h"}.union(*(option.opts for option in COMMANDS[name].params))
+            options_of = [(*each.opts, *each.secondary_opts) for each in COMMANDS[name].params]
+            known = {"--help", "-h"}.union(*options_of)
             wrong += [f"{name} {option}" for option in options - known]
         elif " ".join(rest[:2]) not in GROUPS and not options & {"--help", "--version"}:
             wrong.append(line)

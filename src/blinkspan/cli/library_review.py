@@ -40,7 +40,7 @@ def show(folder: Path, study: str | None, setup: str | None) -> None:
                 "" if press.response is None else f"{press.response.value:.4f}",
                 words.number(None if press.span is None else 1e3 * press.span.value),
                 words.number(None if press.net is None else 1e3 * press.net.value),
-                press.verdict.value + (f", {press.reason.value}" if press.reason else ""),
+                press.verdict.value + (f": {press.reason.value}" if press.reason else ""),
                 " ".join(map(str, kept.corrections)),
             )
         out.print(table)

@@ -122,7 +122,8 @@ def _notes(context: Context) -> tuple[str, ...]:
     if context.readout.source == "assumed":
         notes.append(
             "The camera's readout time is unknown: anything from none to a whole frame is "
-            "budgeted. Give --readout, or --panel and --refresh to read it from the take."
+            "budgeted. Give --readout; where panel and refresh are known, an answer over many "
+            "rows would tell it too."
         )
     if context.panel is not None and context.panel.pulsed:
         notes.append(
