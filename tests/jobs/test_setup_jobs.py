@@ -188,10 +188,11 @@ def test_compare_prints_setups_answers_and_what_is_felt(take):
     done = run("compare", take("Aldra", 90.0), take("Brisa", 57.0))
     assert done.exit_code == 0
     assert "Aldra answers later than Brisa, by at least one game frame (16.7 ms): 3" in done.output
-    assert "at or above noticed by a sensitive player in fast online play" in done.output
-    assert "The doubt of display lag and rolling shutter is common to both and cancels." in (
+    assert "at or above 20 ms (noticed by a sensitive player in fast online play)" in done.output
+    assert "Common to both setups of every pair, the doubt of display lag and rolling" in (
         done.output
     )
+    assert "Held against 40 to 50 ms, noticed by a casual player (reviewers' rule" in done.output
 
 
 def test_compare_as_json(take):

@@ -169,7 +169,7 @@ def test_a_doubt_that_presses_cannot_mend_is_told():
         rng=np.random.default_rng(3),
     )
     assert found.plan.presses is None
-    assert "doubt of 2.0 ms that the presses share must be measured down" in str(found)
+    assert "doubt of 2.0 ms that the presses share must be measured down first." in str(found)
 
 
 def test_words_of_a_clear_difference():

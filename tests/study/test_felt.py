@@ -61,6 +61,8 @@ def test_every_threshold_says_who_says_so_and_how_firmly_it_stands():
 def test_words_claim_no_more_than_the_interval():
     felt = place_difference(interval(-18.0, -25.0, -11.0), (SENSITIVE_PLAYER, CASUAL_PLAYER))
     said = str(felt)
-    assert said.startswith("The difference of 18.0 ms (11.0 to 25.0) is below noticed by a casual")
-    assert "not placed by these presses against noticed by a sensitive player" in said
+    assert said.startswith(
+        "The difference of 18.0 ms (11.0 to 25.0) is below 40 to 50 ms (noticed by a casual"
+    )
+    assert "not placed by these presses against 20 ms (noticed by a sensitive player" in said
     assert felt.to_dict()["placed"][0]["place"] == "open"

@@ -108,7 +108,18 @@ def test_a_shared_doubt_wider_than_the_wish_is_told():
     )
     assert plan.presses is None
     assert plan.reached == 0.0
-    assert "60 presses of each setup reach it in only 0 %" in str(plan)
+    assert str(plan) == (
+        "a median's 95 % interval no wider than 3 ms (what all presses share makes it 3.9 ms wide "
+        "by itself): no number of presses reaches it"
+    )
+
+
+def test_a_wish_beyond_the_most_presses_is_told():
+    plan = presses_for_width(
+        Population(waits, 0.5), 3.0, rng=np.random.default_rng(6), most=20
+    )
+    assert plan.presses is None
+    assert "20 presses of each setup reach it in only" in str(plan)
 
 
 def test_what_is_simulated_errs_as_much_as_it_says():

@@ -8,6 +8,7 @@ from blinkspan.cli.answers import answer_json, write_answer
 from blinkspan.cli.setup_table import setup_notes, setup_table
 from blinkspan.cli.terminal import console, say
 from blinkspan.jobs import compare as job
+from blinkspan.study.phrases import listed
 
 
 @click.command()
@@ -62,7 +63,27 @@ def compare(
     if json_to != "-":
         out.print(setup_table(found.setups))
         for one, felt in zip(found.comparisons, found.felt, strict=True):
-            say(out, str(one))
+            say(out, " ".join(filter(None, (one.verdict, one.outlook))))
             say(out, f"  {felt}")
-        for line in (*setup_notes(found.setups), *found.notes):
+        for line in (*_once(found), *setup_notes(found.setups), *found.notes):
             say(out, line)
+
+
+def _once(found: job.Compared) -> list[str]:
+    """Say what holds for several comparisons, and who says what is noticed."""
+    lines = []
+    family = found.comparisons[0].family
+    if family > 1:
+        lines.append(f"{family} comparisons were made and are allowed for together (Holm).")
+    cancelled = {one.doubt.cancelled for one in found.comparisons}
+    for names in sorted(cancelled):
+        of = [
+            f"{one.first} and {one.second}"
+            for one in found.comparisons
+            if one.doubt.cancelled == names
+        ]
+        if names:
+            whose = "both setups of every pair" if len(cancelled) == 1 else listed(of)
+            lines.append(f"Common to {whose}, the doubt of {listed(list(names))} cancels.")
+    thresholds = [str(placed.threshold) for placed in found.felt[0].placed]
+    return [*lines, *(f"Held against {threshold}." for threshold in thresholds)]

@@ -27,6 +27,7 @@ from blinkspan.study.sample import DoubtOfDifference, Sample, doubt_of_differenc
 from blinkspan.study.shift import Shift, shift_between
 
 _FEWEST_FOR_A_PLAN = 3  # a pilot of two says nothing of the spread
+_NOTABLE_DOUBT = 0.25  # of the margin: half of it is then the least interval to either side
 
 
 class Answer(StrEnum):
@@ -138,17 +139,38 @@ class Comparison:
         }
 
     def __str__(self) -> str:
-        sentences = [self._verdict()]
+        sentences = [self.verdict]
         if self.family > 1:
             sentences.append(f"It is one of {self.family} comparisons, allowed for as Holm does.")
         if self.doubt.cancelled:
             names = listed(list(self.doubt.cancelled))
             sentences.append(f"The doubt of {names} is common to both and cancels.")
-        if self.plan is not None:
-            sentences.append(_outlook(self.plan, self.doubt))
+        if self.outlook is not None:
+            sentences.append(self.outlook)
         return " ".join(sentences)
 
-    def _verdict(self) -> str:
+    @property
+    def outlook(self) -> str | None:
+        """What more presses would do, as a sentence; None where that was not simulated."""
+        if self.plan is None:
+            return None
+        share = f"{100 * self.plan.reached:.0f} %"
+        if self.plan.presses is not None:
+            return (
+                f"About {self.plan.presses} accepted presses of each would decide it in {share} "
+                "of cases, if the setups are as these presses suggest."
+            )
+        least = f"Even {self.plan.most} presses of each would decide it in only {share} of cases: "
+        if self.doubt.left_u_ms > _NOTABLE_DOUBT * self.margin.ms:
+            return (
+                f"{least}the doubt of {self.doubt.left_u_ms:.1f} ms that the presses share must "
+                "be measured down first."
+            )
+        return f"{least}the true difference seems to lie near the margin."
+
+    @property
+    def verdict(self) -> str:
+        """The answer as a sentence, with the difference and its interval."""
         later, sooner = self.first, self.second
         shift, inner = self.shift_ms, self.inner_ms
         if shift.value < 0:
@@ -328,18 +350,3 @@ def _presses_to_decide(
         rng=rng,
         systematic_u=systematic_u,
     )
-
-
-def _outlook(plan: Plan, doubt: DoubtOfDifference) -> str:
-    if plan.presses is not None:
-        return (
-            f"About {plan.presses} accepted presses of each would decide it in "
-            f"{100 * plan.reached:.0f} % of cases, if the setups are as these presses suggest."
-        )
-    least = f"Even {plan.most} presses of each would decide it in only {100 * plan.reached:.0f} %"
-    if doubt.left_u_ms > 0.0:
-        return (
-            f"{least} of cases: the true difference seems to lie near the margin, or the doubt of "
-            f"{doubt.left_u_ms:.1f} ms that the presses share must be measured down first."
-        )
-    return f"{least} of cases: the true difference seems to lie near the margin."

@@ -65,12 +65,15 @@ class Threshold:
         """Return plain values for a document."""
         return asdict(self)
 
-    def __str__(self) -> str:
+    @property
+    def span(self) -> str:
+        """The number or the band, with its unit."""
         if self.low_ms == self.high_ms:
-            span = f"{self.low_ms:g} ms"
-        else:
-            span = f"{self.low_ms:g} to {self.high_ms:g} ms"
-        return f"{self.name}: {span} ({self.source}; {self.standing})"
+            return f"{self.low_ms:g} ms"
+        return f"{self.low_ms:g} to {self.high_ms:g} ms"
+
+    def __str__(self) -> str:
+        return f"{self.span}, {self.name} ({self.source}; {self.standing})"
 
 
 SENSITIVE_PLAYER = Threshold(
@@ -94,7 +97,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
     SENSITIVE_PLAYER,
     CASUAL_PLAYER,
     Threshold(
-        "a smaller step noticed between two touch latencies",
+        "a step noticed between two touch latencies",
         8.3,
         8.3,
         Kind.DIFFERENCE,
@@ -102,7 +105,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
         Standing.RECALLED,
     ),
     Threshold(
-        "aiming in first person still gains",
+        "where aiming in first person still gains from less",
         20.0,
         20.0,
         Kind.LATENCY,
@@ -110,7 +113,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
         Standing.PUBLISHED,
     ),
     Threshold(
-        "a virtual button's picture seems simultaneous with the touch",
+        "where a virtual button's picture seems simultaneous with the touch",
         32.0,
         32.0,
         Kind.LATENCY,
@@ -118,7 +121,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
         Standing.PUBLISHED,
     ),
     Threshold(
-        "a mouse's delay is noticed, with large differences between people",
+        "where a mouse's delay is noticed, with large differences between people",
         60.0,
         60.0,
         Kind.LATENCY,
@@ -126,7 +129,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
         Standing.PUBLISHED,
     ),
     Threshold(
-        "a virtual button's picture is judged worse",
+        "where a virtual button's picture is judged worse",
         100.0,
         150.0,
         Kind.LATENCY,
@@ -134,7 +137,7 @@ THRESHOLDS: tuple[Threshold, ...] = (
         Standing.PUBLISHED,
     ),
     Threshold(
-        "pointing takes 64 % longer",
+        "where pointing takes 64 % longer",
         225.0,
         225.0,
         Kind.LATENCY,
@@ -158,7 +161,10 @@ class Placed:
 
 @dataclass(frozen=True, slots=True)
 class Felt:
-    """A result in milliseconds against the thresholds of its kind."""
+    """A result in milliseconds against the thresholds of its kind.
+
+    The sentence leaves the sources to the thresholds' own: print those once beside it.
+    """
 
     result_ms: Estimate
     kind: Kind
@@ -177,7 +183,11 @@ class Felt:
         }
         parts = []
         for place, word in words.items():
-            those = [str(one.threshold) for one in self.placed if one.place is place]
+            those = [
+                f"{one.threshold.span} ({one.threshold.name})"
+                for one in self.placed
+                if one.place is place
+            ]
             if those:
                 parts.append(f"{word} {listed(those)}")
         where = "; ".join(parts) if parts else "held against no threshold"

@@ -45,7 +45,8 @@ class Plan:
     most : int
         Where the search ended.
     repeats : int
-        Simulated experiments behind ``reached``.
+        Simulated experiments behind ``reached``; 0 where none was needed to know that
+        no number of presses is enough.
     """
 
     goal: str
@@ -61,6 +62,8 @@ class Plan:
 
     def __str__(self) -> str:
         share = f"{100 * self.reached:.0f} % of {self.repeats} simulated experiments"
+        if self.repeats == 0:
+            return f"{self.goal}: no number of presses reaches it"
         if self.presses is None:
             return f"{self.goal}: {self.most} presses of each setup reach it in only {share}"
         return f"{self.goal}: {self.presses} accepted presses of each setup reach it in {share}"
@@ -97,6 +100,11 @@ def presses_for_width(
     """
     if not 0.0 < width < math.inf:
         raise BadSetting(f"an interval {width:g} wide cannot be; give a width above zero")
+    goal = f"a median's {100 * level:.0f} % interval no wider than {width:g} ms"
+    alone = 2.0 * float(ndtri(0.5 + level / 2.0)) * shared_u
+    if alone >= width:
+        goal += f" (what all presses share makes it {alone:.1f} ms wide by itself)"
+        return Plan(goal, None, 0.0, share, most, 0)
 
     def narrow(n: int, repeats: int) -> float:
         hits = 0
@@ -105,7 +113,6 @@ def presses_for_width(
             hits += got.level >= level and got.high - got.low <= width
         return hits / repeats
 
-    goal = f"a median's {100 * level:.0f} % interval no wider than {width:g} ms"
     return _plan(goal, narrow, share, most)
 
 
