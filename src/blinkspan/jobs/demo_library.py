@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from blinkspan.errors import NotInLibrary, UnusableLibrary
+from blinkspan.errors import NotInLibrary
 from blinkspan.jobs.batch import keep, planned
 from blinkspan.jobs.demo_take import DemoTake, settings_for
 from blinkspan.library import Library
@@ -25,8 +25,8 @@ def keep_demonstration(folder: Path, takes_dir: Path, takes: Sequence[DemoTake])
 
     Raises
     ------
-    LibraryConflict, UnwritableOutput
-        The folder holds something else, or cannot be written.
+    LibraryConflict, UnusableLibrary, UnwritableOutput
+        The folder holds something else or a library of an older schema, or cannot be written.
     """
     with _opened(folder) as library:
         for take in takes:
@@ -48,10 +48,9 @@ def keep_demonstration(folder: Path, takes_dir: Path, takes: Sequence[DemoTake])
 
 
 def _opened(folder: Path) -> Library:
-    try:
-        return Library.open(folder)
-    except UnusableLibrary:
-        return Library.init(folder)
+    if folder.is_dir() and any(folder.iterdir()):
+        return Library.open(folder)  # its own refusal says what to do, such as an upgrade
+    return Library.init(folder)
 
 
 def _setup(library: Library, setup: DemoSetup) -> KeptSetup:
