@@ -115,9 +115,7 @@ def test_a_shared_doubt_wider_than_the_wish_is_told():
 
 
 def test_a_wish_beyond_the_most_presses_is_told():
-    plan = presses_for_width(
-        Population(waits, 0.5), 3.0, rng=np.random.default_rng(6), most=20
-    )
+    plan = presses_for_width(Population(waits, 0.5), 3.0, rng=np.random.default_rng(6), most=20)
     assert plan.presses is None
     assert "20 presses of each setup reach it in only" in str(plan)
 
