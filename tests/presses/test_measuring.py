@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from blinkspan.errors import NothingToMeasure
+from blinkspan.presses.measuring import measure_presses
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
-from presses.array_film import measured, staged
+from blinkspan.traces.regions import Regions
+from presses.array_film import LAMP, PANEL, WATCH, measured, series_of, staged
 
 
 @pytest.fixture(scope="module")
@@ -128,6 +130,19 @@ def test_a_bouncing_contact_is_one_doubtful_press():
     found = measured(replace(film, lamp_on_s=bounced))
     assert len(found.presses) == 6
     assert found.presses[2].reason is Reason.BOUNCE
+
+
+def test_a_lamp_that_fades_while_it_is_held_is_unsteady():
+    film = staged(count=6)
+    steady = series_of(film)
+    fading = steady.lamp.astype(float)
+    first = round(film.lamp_on_s[3] * film.rate_hz)
+    held = np.arange(24)
+    fading[first + held] *= (1 - 0.03 * held)[:, None, None]
+    series = replace(steady, lamp=fading.astype(np.uint16))
+    found = measure_presses(series, Regions(LAMP, PANEL, WATCH), CameraProfile(), DisplayProfile())
+    assert found.presses[3].reason is Reason.UNSTEADY_LAMP
+    assert found.presses[2].verdict is Verdict.ACCEPTED
 
 
 def test_a_second_press_before_the_answer_is_doubtful():

@@ -8,6 +8,9 @@ from blinkspan.quantities import Measured
 from blinkspan.traces.lamp import LampTrace
 from blinkspan.traces.trace import Samples
 
+_DRIFT = 0.2  # of the lit level: the half way between dark and lit is then in doubt
+_FEWEST_LIT = 9
+
 
 def exposure_of_edges(lamp: LampTrace, spells: list[LitSpell], period_s: float) -> Measured:
     """Return the exposure, in seconds, that the share of half-lit frames speaks for."""
@@ -36,6 +39,16 @@ def dark_edge(lamp: LampTrace, spell: LitSpell, exposure: Measured) -> Edge | No
     levels = _between_plateaus(lamp.trace.values, spell.stop, spell.stop - spell.first)
     # Fading to dark is a rise of darkness: the same fraction, the same arithmetic.
     return rising_edge(1.0 - levels, lamp.trace.start_s, spell.stop, exposure, lamp.noise)
+
+
+def is_unsteady(lamp: LampTrace, spell: LitSpell) -> bool:
+    """Tell whether the lamp's light drifts while the control is held."""
+    lit = lamp.trace.values[spell.first + 1 : spell.stop - 1]
+    if lit.size < _FEWEST_LIT:
+        return False
+    third = lit.size // 3
+    begin, end = float(np.median(lit[:third])), float(np.median(lit[-third:]))
+    return abs(end - begin) > _DRIFT * max(begin, end)
 
 
 def _between_plateaus(values: Samples, frame: int, lit_frames: int) -> Samples:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blinkspan.onsets.edge import LitSpell
-from blinkspan.presses.lamp_edges import dark_edge, lit_edge
+from blinkspan.presses.lamp_edges import dark_edge, is_unsteady, lit_edge
 from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.press import Press
 from blinkspan.presses.searching import Found
@@ -60,6 +60,7 @@ def press_of(context: Context, k: int) -> Press:
             rival=answer is not None and answer.rival_s is not None,
             bounced=spell.broken,
             clipped=context.lamp.clipped,
+            unsteady=is_unsteady(context.lamp, spell),
             overlapped=_overlapped(context, k, begin),
             near_gap=_near_gap(context, spell, begin),
             cut_off=begin is None and _ends_early(context, spell),

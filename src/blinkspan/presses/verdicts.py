@@ -23,6 +23,7 @@ class Circumstances:
     rival: bool
     bounced: bool
     clipped: bool
+    unsteady: bool
     overlapped: bool
     near_gap: bool
     cut_off: bool
@@ -45,6 +46,7 @@ def verdict_of(press: Circumstances) -> tuple[Verdict, Reason | None]:
         ),
         (press.bounced, Reason.BOUNCE),
         (press.clipped, Reason.CLIPPED_LAMP),
+        (press.unsteady, Reason.UNSTEADY_LAMP),
     ]
     for speaks_against, reason in doubts:
         if speaks_against:
