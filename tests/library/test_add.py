@@ -110,7 +110,7 @@ def test_the_commands_of_a_library_from_its_making_to_its_restoring(tmp_path, ca
     assert run(library_command, "check", results) == (0, "no problem found\n")
     code, said = run(library_command, "backup", results, "--to", tmp_path / "backups")
     assert code == 0
-    assert run(library_command, "upgrade", results)[1].endswith("newest schema 0003 already\n")
+    assert run(library_command, "upgrade", results)[1].endswith("newest schema 0004 already\n")
     code, said = run(library_command, "restore", tmp_path / "backups", tmp_path / "again")
     assert (code, said) == (0, f"restored {tmp_path / 'again'}\n")
     assert run(library_command, "check", tmp_path / "again") == (0, "no problem found\n")

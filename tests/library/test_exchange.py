@@ -325,7 +325,7 @@ def test_pandas_and_polars_take_the_columns_as_they_are(library, tmp_path):
     frame = pl.DataFrame(study.columns())
     median = frame.filter(pl.col("verdict") == "accepted")["span_ms"].median()
     (glance,) = [glance for glance in study.overview() if glance.n]
-    assert glance.median_ms == pytest.approx(median, rel=1e-12)
+    assert glance.median_ms == pytest.approx(median, abs=1e-5)  # a hundredth of a microsecond
 
 
 def test_an_empty_study_is_a_table_without_rows(sqlite_library, tmp_path):

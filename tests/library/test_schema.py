@@ -77,6 +77,7 @@ def test_an_old_library_is_brought_to_the_newest_schema_with_all_it_held(tmp_pat
             Library.open(folder)
     assert Library.upgrade(folder) == (had, NEWEST)
     after = plain_rows(folder / "library.sqlite")
+    before.pop("digest", None)  # repeats what presses and corrections say, and is built anew
     for table, rows in before.items():
         kept = [{name: row[name] for name in rows[0]} for row in after[table]] if rows else []
         assert kept == rows

@@ -201,26 +201,12 @@ def plain(error: BaseException, shown: str) -> BlinkspanError:
 
 
 def _engine(url: URL) -> Engine:
-    if url.drivername == "postgresql+psycopg":
-        return sa.create_engine(url, connect_args={"cursor_factory": _binary_cursor()})
     if url.get_backend_name() != "sqlite":
         return sa.create_engine(url)
     engine = sa.create_engine(url, connect_args={"timeout": _ONE_WAIT_S, "isolation_level": None})
     sa.event.listen(engine, "connect", _prepare_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
-
-
-def _binary_cursor() -> type[Any]:
-    """Cursors that are sent numbers and packed presses as they are, not spelt out as text."""
-    import psycopg
-
-    class BinaryCursor(psycopg.Cursor[Any]):
-        def __init__(self, *words: Any, **options: Any) -> None:
-            super().__init__(*words, **options)
-            self.format = psycopg.pq.Format.BINARY
-
-    return BinaryCursor
 
 
 def _prepare_sqlite(raw: Any, _record: object) -> None:

@@ -14,7 +14,7 @@ from blinkspan.errors import LibraryConflict, UnusableLibrary
 from blinkspan.library.connection import Database
 
 # Oldest first; a test holds this list against the migrations themselves.
-REVISIONS = ("0001", "0002", "0003")
+REVISIONS = ("0001", "0002", "0003", "0004")
 NEWEST = REVISIONS[-1]
 
 # Marks the file as a blinkspan library to SQLite's own tools; "blnk".
