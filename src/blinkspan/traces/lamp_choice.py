@@ -152,7 +152,7 @@ def _share_at_rest(survey: Survey, pulses: list[Pulse]) -> float:
 def _answers(spot: Spot, other: Spot, soon: int) -> bool:
     """Whether a spot's pulses follow the other's, soon and always about as late."""
     lag, lead = _lags(other.onsets, spot.onsets), _lags(spot.onsets, other.onsets)
-    if lag.size < _FEWEST_PULSES or (lead.size and np.median(lead) < np.median(lag)):
+    if lag.size < _FEWEST_PULSES or (lead.size and np.median(lead) <= np.median(lag)):
         return False
     regular = np.abs(lag - np.median(lag)) <= _IRREGULAR * soon
     return bool(np.mean((lag > 0) & (lag <= soon) & regular) >= 0.8)
