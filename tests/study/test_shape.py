@@ -2,7 +2,8 @@
 
 The dip is checked against its definition (Hartigan and Hartigan 1985): the least distance
 to a distribution function convex up to some mode and concave after it, found by SciPy's
-``linprog`` over all modes.
+``linprog`` over all modes. The range of uniform draws: David and Nagaraja 2003, 2.3, and
+SciPy's beta distribution.
 """
 
 from itertools import pairwise
@@ -12,9 +13,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linprog
+from scipy.stats import beta
 
 from blinkspan.study.dip import dip, dip_p, spread_ties
-from blinkspan.study.shape import outliers, trimmed_spread, two_modes
+from blinkspan.study.shape import chance_of_reach, outliers, trimmed_spread, two_modes
 
 
 def distance_to_one_mode(x):
@@ -129,3 +131,14 @@ def test_one_more_game_frame_is_no_outlier_among_even_waits():
 def test_the_trimmed_spread_leaves_a_tenth_off_either_end():
     assert trimmed_spread(np.arange(101.0)) == pytest.approx(80.0)
     assert trimmed_spread([*np.arange(10.0), 1e6]) < 10.0
+
+
+@given(st.integers(2, 40), st.floats(0.05, 0.999))
+def test_the_reach_of_even_waits_follows_the_beta_distribution(n, share):
+    values = np.linspace(50.0, 50.0 + 16.0 * share, n)
+    assert chance_of_reach(values, 16.0) == pytest.approx(beta.cdf(share, n - 1, 2), abs=1e-9)
+
+
+def test_a_reach_of_more_than_a_frame_is_what_waiting_makes():
+    assert chance_of_reach([50.0, 67.0, 55.0], 16.7) == 1.0
+    assert chance_of_reach([50.0], 16.7) == 1.0

@@ -75,6 +75,23 @@ def test_a_drift_is_told():
     )
 
 
+def test_presses_in_step_with_the_picture_are_told():
+    steady = 60.0 + np.random.default_rng(4).normal(0.0, 0.8, 12)
+    found = summarise(steady, 0.5, game_rate_hz=60.0)
+    assert found.chance_of_reach < 1e-4
+    assert found.notes()[0].startswith("The presses differ by less than waiting for a game frame")
+    assert summarise(steady, 0.5).chance_of_reach is None
+
+
+def test_presses_at_random_are_not():
+    rng = np.random.default_rng(5)
+    told = [
+        summarise(rng.uniform(50.0, 66.7, 10), 0.5, game_rate_hz=60.0).chance_of_reach <= 0.01
+        for _ in range(1000)
+    ]
+    assert np.mean(told) == pytest.approx(0.01, abs=0.008)
+
+
 def test_presses_in_pairs_are_told_to_resemble_each_other():
     rng = np.random.default_rng(2)
     found = summarise(np.repeat(rng.uniform(50, 66, 20), 2) + rng.normal(0, 0.2, 40), 0.2)

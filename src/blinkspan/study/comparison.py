@@ -18,6 +18,7 @@ import numpy as np
 
 from blinkspan.errors import BadSetting
 from blinkspan.quantities import Estimate
+from blinkspan.study.equivalence import same_shift
 from blinkspan.study.families import holm
 from blinkspan.study.phrases import counted, listed, plain_estimate, told, turned
 from blinkspan.study.planning import Plan, presses_that_tell
@@ -274,9 +275,8 @@ def _compared(
     ]
     p_difference = holm([shift.p_two_sided(0.0) for shift in shifts]).tolist()
     p_margin = holm([_p_under(shift, margin.ms) for shift in shifts]).tolist()
-    p_same = holm(
-        [max(shift.p_at_most(-margin.ms), shift.p_at_least(margin.ms)) for shift in shifts]
-    ).tolist()
+    sameness = [same_shift(shift, margin.ms, alpha) for shift in shifts]
+    p_same = holm([tests.p for tests in sameness]).tolist()
     compared = []
     for i, (first, second) in enumerate(pairs):
         differs = p_difference[i] <= alpha
@@ -296,7 +296,7 @@ def _compared(
                 answer=answer,
                 differs=differs,
                 shift_ms=shifts[i].interval(1.0 - alpha),
-                inner_ms=shifts[i].interval(1.0 - 2.0 * alpha),
+                inner_ms=sameness[i].difference,
                 first_beats=probability_less(first.latency_ms, second.latency_ms),
                 p_difference=p_difference[i],
                 p_margin=p_margin[i],

@@ -87,8 +87,8 @@ def drift(values: npt.ArrayLike, level: float = 0.95) -> Drift | None:
 
     Notes
     -----
-    Above 256 values the means of so many runs of equal length stand for them; up to
-    one press in 256 is then left over at the end. Time and memory are O(n²) below.
+    Above 256 values the means of at most so many runs of equal length stand for them; the
+    few values left over at the end are not used. Time and memory are O(n²) up to there.
     """
     x, _ = checked(values, 0.0)
     n = x.size

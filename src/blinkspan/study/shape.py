@@ -6,6 +6,8 @@ B. Iglewicz and D. C. Hoaglin, "How to Detect and Handle Outliers" (1993): 3.5 r
 standard deviations from the median (recalled, and common practice).
 W. D. Fisher, "On grouping for maximum homogeneity", JASA 53 (1958) 789-798: the parting
 of a sorted sample into groups of least spread.
+H. A. David and H. N. Nagaraja, "Order Statistics" (2003), 2.3: the range of n uniform
+draws follows a beta distribution with n - 1 and 2.
 """
 
 from collections.abc import Sequence
@@ -123,6 +125,26 @@ def trimmed_spread(values_ms: npt.ArrayLike) -> float:
     """
     low, high = np.quantile(checked(values_ms, 0.0)[0], [_TRIM, 1.0 - _TRIM]).tolist()
     return float(high - low)
+
+
+def chance_of_reach(values_ms: npt.ArrayLike, frame_ms: float) -> float:
+    """Return the chance of so small a reach if the presses waited evenly for a game frame.
+
+    The reach is high less low. Doubt of measuring and all else that differs from press to
+    press only widen it, so that a small chance means presses in step with the picture, or
+    a game that reads its controls more often than it draws.
+
+    Examples
+    --------
+    >>> round(chance_of_reach([60.0, 61.0, 62.0, 64.0], 16.0), 4)
+    0.0508
+    """
+    x, _ = checked(values_ms, 0.0)
+    n = x.size
+    share = float(np.ptp(x)) / frame_ms
+    if n < 2 or share >= 1.0:
+        return 1.0
+    return n * share ** (n - 1) - (n - 1) * share**n
 
 
 def _best_parting(ordered: Numbers) -> int:

@@ -11,7 +11,14 @@ from blinkspan.quantities import Estimate
 from blinkspan.study.median import median_interval
 from blinkspan.study.phrases import counted, listed, plain, plain_estimate, scaled, told
 from blinkspan.study.session import Autocorrelation, Drift, autocorrelation, drift
-from blinkspan.study.shape import Outlier, TwoModes, outliers, trimmed_spread, two_modes
+from blinkspan.study.shape import (
+    Outlier,
+    TwoModes,
+    chance_of_reach,
+    outliers,
+    trimmed_spread,
+    two_modes,
+)
 from blinkspan.study.smoothing import Numbers, checked
 
 # A note in every hundredth blameless setup is what a reader of many can bear.
@@ -44,6 +51,9 @@ class Summary:
         Two heaps of presses; None where one explains them.
     outliers : tuple[Outlier, ...]
         Presses far from the median. They are in all other numbers.
+    chance_of_reach : float | None
+        Chance of so small a reach, low to high, if the presses waited evenly for a game
+        frame; None where the game's rate is not known.
     """
 
     n: int
@@ -61,6 +71,7 @@ class Summary:
     autocorrelation: Autocorrelation | None = None
     two_modes: TwoModes | None = None
     outliers: tuple[Outlier, ...] = ()
+    chance_of_reach: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for a document."""
@@ -81,6 +92,7 @@ class Summary:
             "drift": None if self.drift is None else self.drift.to_dict(),
             "autocorrelation": None if like is None else like.to_dict(),
             "two_modes": None if modes is None else modes.to_dict(),
+            "chance_of_reach": self.chance_of_reach,
             "outliers": [outlier.to_dict() for outlier in self.outliers],
             "notes": list(self.notes()),
         }
@@ -95,6 +107,12 @@ class Summary:
                 f"{self.n} accepted presses hold the median with "
                 f"{100 * self.median_ms.level:.0f} % confidence at most; "
                 f"press {FEWEST_FOR_AN_INTERVAL} times or more for 95 %."
+            )
+        if self.chance_of_reach is not None and self.chance_of_reach <= _TOLD_P:
+            notes.append(
+                "The presses differ by less than waiting for a game frame alone makes them: they "
+                "kept step with the picture, and the median may be off by up to half a game "
+                "frame, or the game reads its controls more often than it draws."
             )
         if self.drift is not None and self.drift.p <= _TOLD_P:
             notes.append(
@@ -200,4 +218,5 @@ def summarise(
         autocorrelation=autocorrelation(x),
         two_modes=two_modes(x),
         outliers=outliers(x, u, names),
+        chance_of_reach=None if game_rate_hz is None else chance_of_reach(x, 1e3 / game_rate_hz),
     )
