@@ -15,9 +15,11 @@ from blinkspan.onsets.idle import Film, Frame, Idle, Light, light_of, look_befor
 from blinkspan.traces.trace import Samples
 
 _BLOCKS_A_SIDE = 12
-_MOST_SURPRISE = 60.0  # one cell's squared change is capped: no single cell speaks for a block
+_MOST_SURPRISE = 400.0  # one cell's squared change is capped: no single cell speaks for a block
 _LEAST_SCORE = 7.0  # in idle standard deviations; chance alone stays below (Gaussian tail)
-_TAIL = 1.7  # the threshold lies this many times as far above the idle median as its 99.5 %
+# The threshold lies this many times as far above the idle median as the greatest score of
+# most moments does; the wildest few are left out, for they may hold an answer without a press.
+_TAIL, _MOST_MOMENTS = 2.2, 80.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +41,17 @@ class Evidence:
 def learn_evidence(film: Film, idle: Idle, period_s: float) -> Evidence:
     """Return the scale of surprise, learnt from the idle moments."""
     reach = idle.moments.reach
-    surprise = np.concatenate(
-        [
-            _block_surprise(light_of(film, m, m + reach), look_before(film, m, period_s), idle)
-            for m in idle.moments.frames
-        ]
-    )
+    by_moment = [
+        _block_surprise(light_of(film, m, m + reach), look_before(film, m, period_s), idle)
+        for m in idle.moments.frames
+    ]
+    surprise = np.concatenate(by_moment)
     typical = np.median(surprise, axis=0)
     scale = np.maximum((np.percentile(surprise, 95, axis=0) - typical) / 1.645, 0.02)
-    score = ((surprise - typical) / scale).max(axis=1)
-    middle, tail = np.percentile(score, [50, 99.5])
-    return Evidence(typical, scale, max(_LEAST_SCORE, float(middle + _TAIL * (tail - middle))))
+    scores = [((each - typical) / scale).max(axis=1) for each in by_moment]
+    middle = float(np.median(np.concatenate(scores)))
+    tail = float(np.percentile([score.max() for score in scores], _MOST_MOMENTS))
+    return Evidence(typical, scale, max(_LEAST_SCORE, middle + _TAIL * (tail - middle)))
 
 
 def score_of(

@@ -18,6 +18,7 @@ Frame = int
 
 REFERENCE_S = 0.050  # the look before a press is the mean of this long
 _MOST_MOMENTS, _FEWEST_MOMENTS = 40, 8
+_KEPT = 0.8
 # How long after a press the picture is not idle, and over what gap idle change is learnt:
 # the first pair that leaves enough moments.
 _GUARD_AND_REACH_S = ((1.2, 0.25), (0.9, 0.25), (0.6, 0.20))
@@ -107,8 +108,9 @@ def learn_idle(film: Film, moments: Moments, period_s: float) -> Idle:
             for m in moments.frames
         ]
     )
-    # The mean, less the wildest tenth: one cut in the scene must not blind every cell.
-    kept = np.sort(per_moment, axis=0)[: max(1, round(0.9 * len(moments.frames)))]
+    # The mean, less the wildest moments: a cut in the scene, or an answer without a press,
+    # must not blind every cell.
+    kept = np.sort(per_moment, axis=0)[: max(1, round(_KEPT * len(moments.frames)))]
     variance = kept.mean(axis=0)
     floor = max(float(np.median(variance)) * 0.05, 1e-9)
     sd: Light = np.sqrt(np.maximum(variance, floor)).astype(np.float32)

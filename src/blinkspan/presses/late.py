@@ -8,7 +8,7 @@ from blinkspan.presses.searching import Answer, Found, Search
 from blinkspan.traces.trace import Samples
 
 _FEWEST = 4  # answers before one may be called late
-_LATE_S = 0.150  # after the median: some ten game frames (common practice: a hitch is shorter)
+_LATE_S = 0.100  # after the median: some six game frames (common practice: a hitch is shorter)
 
 
 def without_late_answers(

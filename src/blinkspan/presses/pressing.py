@@ -8,7 +8,7 @@ from blinkspan.onsets.edge import LitSpell
 from blinkspan.presses.lamp_edges import dark_edge, is_unsteady, lit_edge
 from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.press import Press
-from blinkspan.presses.searching import Found
+from blinkspan.presses.searching import Answer, Found
 from blinkspan.presses.shutter import Readout
 from blinkspan.presses.verdicts import Circumstances, verdict_of
 from blinkspan.profiles import DisplayProfile
@@ -18,6 +18,7 @@ from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
 
 _CLOCK_DOUBT = 1e-4  # of any interval: a camera's rate is good to about 100 ppm
+_LEAST_LIKE = 0.6  # of the usual strength, where answers are alike
 _SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
 
 
@@ -57,6 +58,7 @@ def press_of(context: Context, k: int) -> Press:
             span_s=None if span is None else span.value,
             placed_u_s=None if begin is None else begin.u,
             strength=0.0 if answer is None else answer.fit.strength,
+            confirmed=_confirmed(context, answer),
             rival=answer is not None and answer.rival_s is not None,
             bounced=spell.broken,
             clipped=context.lamp.clipped,
@@ -79,6 +81,16 @@ def press_of(context: Context, k: int) -> Press:
         verdict=verdict,
         reason=reason,
     )
+
+
+def _confirmed(context: Context, answer: Answer | None) -> bool:
+    """Tell whether the other presses bear an answer out."""
+    learnt, panel = context.found.learnt, context.panel
+    if answer is None or learnt is None or panel is None or len(panel.step.begins) < 2:
+        return True
+    if learnt.template.alike:
+        return _LEAST_LIKE <= answer.fit.gain <= 1 / _LEAST_LIKE
+    return panel.step.grid is not None
 
 
 def _begin(context: Context, k: int) -> Measured | None:

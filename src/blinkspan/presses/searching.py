@@ -32,6 +32,7 @@ _FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answe
 _LATER_S = (0.017, 0.050)
 _SHARE_OF_USUAL = 0.02  # of squared change: a seventh of the usual change itself
 _UNLIKE = 0.33  # below this even the moment of first change is not the answer
+_SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
 
@@ -235,6 +236,11 @@ def _answer(
     )
     peaks = _peaks(times, scan(course, template, times))
     fit = first
+    if fit is not None and template.alike and fit.gain < _SURELY:
+        # Presses that answer alike answer as strongly: another place may be the right one.
+        better = [at for at, gain in peaks if _SURELY <= gain <= 1 / _SURELY]
+        if better:
+            fit = fit_at(course, template, better[0])
     if fit is None or max(fit.gain, unlike_gain(course, template, fit.at_s)) < _UNLIKE:
         like = [at for at, gain in peaks if LIKE <= gain <= 1 / LIKE]
         if not like:

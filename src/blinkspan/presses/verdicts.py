@@ -15,11 +15,16 @@ _CLEAR_ANSWER = 8.0  # idle standard deviations of the whole answer
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """All that bears on one press's verdict."""
+    """All that bears on one press's verdict.
+
+    ``confirmed`` tells that the answer is like the other presses' or lies on
+    their refresh grid; nothing else would show that it was taken one frame off.
+    """
 
     span_s: float | None
     placed_u_s: float | None
     strength: float
+    confirmed: bool
     rival: bool
     bounced: bool
     clipped: bool
@@ -39,7 +44,7 @@ def verdict_of(press: Circumstances) -> tuple[Verdict, Reason | None]:
         (press.span_s is not None and press.span_s < FLOOR_S, Reason.TOO_SOON),
         (press.near_gap, Reason.DROPPED_FRAMES),
         (press.rival, Reason.TWO_CANDIDATES),
-        (press.strength < _CLEAR_ANSWER, Reason.WEAK_RESPONSE),
+        (press.strength < _CLEAR_ANSWER or not press.confirmed, Reason.WEAK_RESPONSE),
         (
             press.placed_u_s is not None and press.placed_u_s > press.hold_s / 2,
             Reason.WEAK_RESPONSE,

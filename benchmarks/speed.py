@@ -1,0 +1,152 @@
+"""How long measuring a 1920x1080, 240 frames/s take is, against decoding it and a plain loop.
+
+Three loops over the same take, each in a process of its own, in turn and with the
+order changed every round: the whole analysis with the regions given; bare
+decoding with the same library on all processors; and a plain loop that reads
+colour frames through OpenCV and takes the same regions' means. Ratios are
+medians over rounds with a 95 % bootstrap interval. Then the analysis alone on
+longer takes, for its memory and its time a frame.
+
+Run: python benchmarks/speed.py [--takes FOLDER] [--rounds N] [--lengths S ...]
+"""
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from contextlib import ExitStack
+from pathlib import Path
+from statistics import median
+
+# The loops' peaks are read from the system, which counts what a process held when it was
+# made: so this one stays small, and numpy is imported last.
+
+_LOOPS = ("analysis", "decode", "plain")
+_CHILD = Path(__file__).with_name("speed_loops.py")
+_LEAST_FOR_INTERVAL = 3
+
+Run = dict[str, float]
+
+
+def main() -> None:
+    """Make the takes, run the loops and print."""
+    asked = _arguments()
+    with ExitStack() as stack:
+        folder = asked.takes or Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        print(f"{os.cpu_count()} processors, load before {os.getloadavg()[0]:.1f}\n")
+        rows = []
+        for codec in asked.codecs:
+            for keys in ("keys", "one-key"):
+                made = _child("make", folder, codec, asked.seconds, keys)
+                name = f"{codec}, {keys}"
+                rows += [_compared(made, part, name, asked.rounds) for part in asked.watched]
+        print(_table(_HEAD, rows), end="\n\n")
+        print(_table(_LENGTH_HEAD, _lengths(folder, asked.codecs[0], asked.lengths)))
+
+
+_HEAD = (
+    "take and watched part",
+    "Mbit/s",
+    "analysis, frames/s",
+    "decode, frames/s",
+    "plain loop, frames/s",
+    "analysis / decode, wall",
+    "analysis / decode, processor time",
+    "plain loop / analysis, wall",
+    "peak of analysis, MB",
+    "of decode, MB",
+)
+_LENGTH_HEAD = ("length, s", "frames", "analysis, ms a frame", "peak, MB")
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--takes", type=Path, help="folder that keeps the takes")
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--seconds", type=float, default=10.0, help="length of the take compared")
+    parser.add_argument("--lengths", nargs="*", type=float, default=[10, 20, 40], metavar="S")
+    parser.add_argument("--codecs", nargs="+", default=["h264", "hevc"], choices=["h264", "hevc"])
+    parser.add_argument(
+        "--watched", nargs="+", default=["flash", "whole"], choices=["flash", "whole"]
+    )
+    return parser.parse_args()
+
+
+def _child(*words: object) -> dict[str, object]:
+    done = subprocess.run(
+        [sys.executable, _CHILD, *map(str, words)], check=True, stdout=subprocess.PIPE, text=True
+    )
+    told: dict[str, object] = json.loads(done.stdout)
+    return told
+
+
+def _run(loop: str, made: dict[str, object], part: str) -> Run:
+    places = made["regions"]
+    assert isinstance(places, dict)
+    told = _child(loop, made["take"], json.dumps({**places, "watch": places[part]}))
+    return {name: float(str(value)) for name, value in told.items()}
+
+
+def _compared(made: dict[str, object], part: str, name: str, rounds: int) -> list[str]:
+    runs: dict[str, list[Run]] = {loop: [] for loop in _LOOPS}
+    for turn in range(rounds):
+        first = turn % len(_LOOPS)
+        for loop in (*_LOOPS[first:], *_LOOPS[:first]):
+            runs[loop].append(_run(loop, made, part))
+            print(f"{name}, {part}: {loop} {runs[loop][-1]}", file=sys.stderr, flush=True)
+    analysis, decode, plain = (runs[loop] for loop in _LOOPS)
+    frames = analysis[0]["frames"]
+    assert all(run["frames"] == frames for loop in _LOOPS for run in runs[loop])
+    size = Path(str(made["take"])).stat().st_size
+    rates = [f"{frames / median(run['s'] for run in loop):.0f}" for loop in runs.values()]
+    return [
+        f"{name}, {part} watched",
+        f"{8e-6 * size * 240 / frames:.0f}",
+        *rates,
+        _ratio([a["s"] / d["s"] for a, d in zip(analysis, decode, strict=True)]),
+        _ratio([a["cpu_s"] / d["cpu_s"] for a, d in zip(analysis, decode, strict=True)]),
+        _ratio([p["s"] / a["s"] for a, p in zip(analysis, plain, strict=True)]),
+        f"{max(run['mb'] for run in analysis):.0f}",
+        f"{max(run['mb'] for run in decode):.0f}",
+    ]
+
+
+def _lengths(folder: Path, codec: str, lengths: list[float]) -> list[list[str]]:
+    rows = []
+    for seconds in lengths:
+        run = _run("analysis", _child("make", folder, codec, seconds, "keys"), "whole")
+        per_frame_ms = 1e3 * run["s"] / run["frames"]
+        rows.append(
+            [
+                f"{run['frames'] / 240:.0f}",
+                f"{run['frames']:.0f}",
+                f"{per_frame_ms:.2f}",
+                f"{run['mb']:.0f}",
+            ]
+        )
+    return rows
+
+
+def _ratio(ratios: list[float]) -> str:
+    """Return the median of the rounds with its interval."""
+    if len(ratios) < _LEAST_FOR_INTERVAL:
+        return f"{median(ratios):.2f}"
+    import numpy as np
+
+    from blinkspan.study.resampling import percentile_interval
+
+    found = percentile_interval(
+        ratios, lambda drawn: np.median(drawn, axis=1), rng=np.random.default_rng(1)
+    )
+    return f"{found.value:.2f} ({found.low:.2f} to {found.high:.2f})"
+
+
+def _table(head: tuple[str, ...], rows: list[list[str]]) -> str:
+    lines = [f"| {' | '.join(head)} |", f"|---|{'---:|' * (len(head) - 1)}"]
+    return "\n".join(lines + [f"| {' | '.join(row)} |" for row in rows])
+
+
+if __name__ == "__main__":
+    main()
