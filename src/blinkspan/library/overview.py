@@ -170,8 +170,14 @@ def _packed(found: list[_Span]) -> dict[str, Any]:
     spans = [span for span, _ in accepted if span is not None]
     nets = [net for _, net in accepted if net is not None]
     return {
-        "spans": np.array(spans, dtype=_PACKED).tobytes(),
-        "nets": np.array(nets, dtype=_PACKED).tobytes(),
+        "spans": _as_bytes(spans),
+        "nets": _as_bytes(nets),
         "doubtful": verdicts.count(Verdict.DOUBTFUL),
         "rejected": verdicts.count(Verdict.REJECTED),
     }
+
+
+def _as_bytes(times_s: list[float]) -> bytes:
+    # a time beyond all sense becomes an infinity here: it is kept with its press, and shows
+    with np.errstate(over="ignore"):
+        return np.array(times_s, dtype=_PACKED).tobytes()

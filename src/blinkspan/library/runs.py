@@ -21,12 +21,15 @@ from blinkspan.library.tables import (
     RegionSetRow,
     RunRow,
 )
-from blinkspan.library.takes import PROGRAM, keep_regions
+from blinkspan.library.takes import PROGRAM, given_regions, keep_regions
 from blinkspan.library.trace_cache import cached
 from blinkspan.presses.measurement import Measurement
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
 from blinkspan.traces.regions import Regions
+
+# Who gave regions that came with the order to measure.
+_GIVEN = "given"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,10 @@ def keep_run(
             f"the measurement of {measurement.take.name} is of another file than the take "
             f"{take.name!r}; measure the kept clip"
         )
-    by = PROGRAM if measurement.regions.proposed or inputs.regions is None else "given"
+    given = inputs.regions
+    if given is not None and given != given_regions(db, take.id):
+        keep_regions(db, take.id, given, _GIVEN, now)
+    by = _GIVEN if measurement.regions == given else PROGRAM
     found = [rows.press_row(press) for press in measurement.presses]
     run_id = db.execute(
         sa.insert(RunRow).values(
