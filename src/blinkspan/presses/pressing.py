@@ -8,7 +8,7 @@ from blinkspan.onsets.edge import LitSpell
 from blinkspan.presses.lamp_edges import dark_edge, is_unsteady, lit_edge
 from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.press import Press
-from blinkspan.presses.searching import Answer, Found
+from blinkspan.presses.searching import Found
 from blinkspan.presses.shutter import Readout
 from blinkspan.presses.verdicts import Circumstances, verdict_of
 from blinkspan.profiles import DisplayProfile
@@ -19,6 +19,8 @@ from blinkspan.traces.regions import Regions
 
 _CLOCK_DOUBT = 1e-4  # of any interval: a camera's rate is good to about 100 ppm
 _LEAST_LIKE = 0.6  # of the usual strength, where answers are alike
+# Game frames between an answer and the usual one that no queue explains (common practice).
+_FAR_FRAMES, _FEWEST_WAITS = 3.0, 5
 _SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
 
 
@@ -58,7 +60,7 @@ def press_of(context: Context, k: int) -> Press:
             span_s=None if span is None else span.value,
             placed_u_s=None if begin is None else begin.u,
             strength=0.0 if answer is None else answer.fit.strength,
-            confirmed=_confirmed(context, answer),
+            confirmed=_confirmed(context, k),
             rival=answer is not None and answer.rival_s is not None,
             bounced=spell.broken,
             clipped=context.lamp.clipped,
@@ -83,14 +85,29 @@ def press_of(context: Context, k: int) -> Press:
     )
 
 
-def _confirmed(context: Context, answer: Answer | None) -> bool:
+def _confirmed(context: Context, k: int) -> bool:
     """Tell whether the other presses bear an answer out."""
-    learnt, panel = context.found.learnt, context.panel
+    answer, learnt, panel = context.found.answers[k], context.found.learnt, context.panel
     if answer is None or learnt is None or panel is None or len(panel.step.begins) < 2:
         return True
-    if learnt.template.alike:
-        return _LEAST_LIKE <= answer.fit.gain <= 1 / _LEAST_LIKE
-    return panel.step.grid is not None
+    if learnt.template.alike and not _LEAST_LIKE <= answer.fit.gain <= 1 / _LEAST_LIKE:
+        return False
+    if not learnt.template.alike and panel.step.grid is None:
+        return False
+    waits = [_wait_s(context, each) for each in range(len(context.spells))]
+    known = [wait for wait in waits if wait is not None]
+    mine = waits[k]
+    if mine is None or len(known) < _FEWEST_WAITS:
+        return True
+    return abs(mine - float(np.median(known))) <= _FAR_FRAMES * panel.hold_s
+
+
+def _wait_s(context: Context, k: int) -> float | None:
+    """Return about how long press ``k`` waited for its answer."""
+    begin = _begin(context, k)
+    if begin is None:
+        return None
+    return begin.value - float(context.series.clock.start_s[context.spells[k].first])
 
 
 def _begin(context: Context, k: int) -> Measured | None:
