@@ -23,7 +23,7 @@ _RATE_HZ = _SCENE.camera.rate_hz
 _MASTER_QUALITY = 12
 _WANTED_BIT_S = 30e6
 _TRIED_FRAMES = 240
-_QUALITIES = range(18, 45)
+_QUALITIES = range(10, 45)
 _NEVER = 1_000_000  # frames between key frames where there should be only the first
 
 

@@ -12,6 +12,7 @@ from blinkspan.footage.video import open_take
 from blinkspan.jobs.measure import MeasuredTake, measure_take
 from blinkspan.jobs.measure_settings import MeasureSettings
 from blinkspan.presses.correction import same_press
+from blinkspan.quantities import Measured
 from blinkspan.stage.truth import Truth
 from frame_counting import count_frames, perfect_eye
 from staged_takes import StagedScene, keep_take
@@ -29,6 +30,8 @@ class PressResult:
         Whether the program found the press at all.
     ms, u_ms : float | None
         The measured span and its standard uncertainty.
+    lamp_error_ms, response_error_ms : float | None
+        Measured less true instant; both share the doubt of the camera's readout.
     verdict, reason : str | None
     counted_ms, eye_ms : float | None
         Counted by a careful person, and by a perfect eye.
@@ -39,6 +42,8 @@ class PressResult:
     found: bool
     ms: float | None
     u_ms: float | None
+    lamp_error_ms: float | None
+    response_error_ms: float | None
     verdict: str | None
     reason: str | None
     counted_ms: float | None
@@ -67,6 +72,9 @@ class TakeResult:
         Presses found where there were none.
     strays, strays_found, strays_invented : int
         Answers without a press: true ones, those of them told, told ones that were none.
+    readout_ms, exposure_ms : tuple of float
+        As the program used them: value, standard uncertainty and the truth; empty if refused.
+    readout_source : str | None
     notes : tuple of str
         What the program says of the take.
     """
@@ -83,6 +91,9 @@ class TakeResult:
     strays: int
     strays_found: int
     strays_invented: int
+    readout_ms: tuple[float, ...]
+    exposure_ms: tuple[float, ...]
+    readout_source: str | None
     notes: tuple[str, ...]
 
 
@@ -106,6 +117,7 @@ def result_of(staged: StagedScene, folder: Path, give_readout: bool) -> TakeResu
     onsets_s = [press.lamp_on_s for press in truth.presses]
     found = {same_press(press.lamp_on.value, onsets_s): press for press in reversed(presses)}
     counted_ms, eye_ms = _counted(take.path, truth, staged.capture_rate_hz)
+    camera = None if measured is None else measured.measurement.camera
     game_s = 1.0 / truth.game_rate_hz
     told = [s for s in truth.stray_responses_s if any(abs(s - t) <= game_s for t in strays)]
     results = []
@@ -119,6 +131,10 @@ def result_of(staged: StagedScene, folder: Path, give_readout: bool) -> TakeResu
                 found=press is not None,
                 ms=None if span is None else 1e3 * span.value,
                 u_ms=None if span is None else 1e3 * span.u,
+                lamp_error_ms=_error_ms(None if press is None else press.lamp_on, true.lamp_on_s),
+                response_error_ms=_error_ms(
+                    None if press is None else press.response, true.response_s
+                ),
                 verdict=None if press is None else str(press.verdict),
                 reason=None if press is None or press.reason is None else str(press.reason),
                 counted_ms=counted_ms.get(place),
@@ -140,8 +156,19 @@ def result_of(staged: StagedScene, folder: Path, give_readout: bool) -> TakeResu
         strays_invented=sum(
             all(abs(s - t) > game_s for s in truth.stray_responses_s) for t in strays
         ),
+        readout_ms=() if camera is None else _beside(camera.readout_s, truth.readout_ms),
+        exposure_ms=() if camera is None else _beside(camera.exposure_s, truth.exposure_ms),
+        readout_source=None if camera is None else camera.readout_source,
         notes=() if measured is None else measured.measurement.notes,
     )
+
+
+def _beside(measured: Measured, true_ms: float) -> tuple[float, float, float]:
+    return 1e3 * measured.value, 1e3 * measured.u, true_ms
+
+
+def _error_ms(measured: Measured | None, true_s: float | None) -> float | None:
+    return None if measured is None or true_s is None else 1e3 * (measured.value - true_s)
 
 
 def _measured(
