@@ -14,6 +14,7 @@ G. Golub and V. Pereyra, "Separable nonlinear least squares: the variable
 projection method and its applications", Inverse Problems 19 (2003) R1-R26.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ _SHARED = 3  # response time, slant, exposure
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
 _EXPOSURE_DOUBT = 0.04
+_SLOW_DOUBT = 0.08  # of the panel's time constant: a slow panel looks like a long exposure
 _SEEN = 0.3  # of the strongest band's step: weaker bands follow the scene's own changes
 # Standard doubts of one press's alignment, in frames, and of its strength, where all answers
 # look alike and where they do not (staged takes).
@@ -149,7 +151,7 @@ class Joint:
             after > -8 * known.period_s
         )
         # An encoder errs alike in all bands of a frame: together they count as one.
-        self.noise = doubt_of(self.r, strength[self.band]) * seen.size**0.5
+        self.noise = doubt_of(self.r, strength[self.band]) * seen.size**0.25
 
     def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
         """Return the best begins of the form ``basis @ coefficients``.
@@ -188,7 +190,7 @@ class Joint:
             basis @ spread[:k, :k] @ basis.T,
             response,
             Measured(slant, float(u[1])),
-            Measured(exposure, self._exposure_u(float(u[2]))),
+            Measured(exposure, self._exposure_u(float(u[2]), response)),
             *self._heights(begins, found[k:]),
             misfit,
         )
@@ -228,8 +230,9 @@ class Joint:
                 break
         return here, residuals, slopes
 
-    def _exposure_u(self, fitted_u_s: float) -> float:
-        floor = min(known_u := self.known.exposure_s.u, _EXPOSURE_DOUBT * self.known.period_s)
+    def _exposure_u(self, fitted_u_s: float, response_s: float) -> float:
+        floor = math.hypot(_EXPOSURE_DOUBT * self.known.period_s, _SLOW_DOUBT * response_s)
+        floor = min(known_u := self.known.exposure_s.u, floor)
         return float(np.clip(fitted_u_s, floor, known_u))
 
     def _shares(self, begins: Samples, shared: Samples) -> Samples:

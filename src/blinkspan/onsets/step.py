@@ -26,7 +26,7 @@ _RESTING = 0.3  # of the template's time before zero: by then no answer has begu
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.05  # a jump, against the steepest creep and the steepest rise
 _ROUNDS = 3
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
-_RESPONSE_DOUBT = 0.05  # of the panel's time constant: a single exponential is a model
+_RESPONSE_DOUBT = 0.1  # of the panel's time constant: a single exponential is a model
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,9 +171,16 @@ def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measu
     each exposure only; its answer then reads shorter than the lamp's.
     """
     if lamp.value - panel.value < _CONFLICT * np.hypot(lamp.u, panel.u):
-        return panel, Measured(0.0, 0.0)
+        return _mean(lamp, panel), Measured(0.0, 0.0)
     unseen = lamp.value - panel.value
     return lamp, Measured(unseen / 2, rectangular(unseen / 2))
+
+
+def _mean(one: Measured, other: Measured) -> Measured:
+    """Return the mean of two estimates of one thing, each weighed by its precision."""
+    weights = one.u**-2, other.u**-2
+    value = (one.value * weights[0] + other.value * weights[1]) / sum(weights)
+    return Measured(value, sum(weights) ** -0.5)
 
 
 def _faint_u_s(series: Series, learnt: Learnt, hold_s: float) -> float:
