@@ -93,7 +93,7 @@ def test_an_older_result_outlives_a_refusal(run, small_take, known, tmp_path):
     assert (tmp_path / "a.json").read_text() == "older"
 
 
-@pytest.mark.parametrize("step", ["reduce_take", "measure_presses", "take_pictures"])
+@pytest.mark.parametrize("step", ["pieces_of", "measure_presses", "take_pictures"])
 def test_an_interruption_leaves_nothing(run, small_take, known, tmp_path, monkeypatch, step):
     def interrupted(*_args, **_more):
         raise KeyboardInterrupt

@@ -29,6 +29,11 @@ class Reel:
     turn: Turn
     threads: int
 
+    @property
+    def frames(self) -> int:
+        """The number of frames that the index promises."""
+        return int(self.index.stamps.size)
+
     def planes(self, start: int, stop: int) -> Generator[Luma, None, None]:
         """Yield the luma planes of frames start to stop, each valid until the next step only.
 
@@ -37,6 +42,22 @@ class Reel:
         UnreadableTake
             The decoder does not give a frame that the index promises, or the
             picture changes size on the way.
+        """
+        wanted = start
+        with closing(self.planes_there(start, stop)) as planes:
+            for luma in planes:
+                yield luma
+                wanted += 1
+        if wanted < stop:
+            raise self._lost(wanted)
+
+    def planes_there(self, start: int, stop: int) -> Generator[Luma, None, None]:
+        """Yield the same planes, but end at the first that the decoder does not give.
+
+        Raises
+        ------
+        UnreadableTake
+            The picture changes size on the way.
         """
         if start == stop:
             return
@@ -47,12 +68,11 @@ class Reel:
                 if frame.pts is None or frame.pts < stamp:
                     continue  # decoded only because later frames build on it
                 if frame.pts != stamp or frame.is_corrupt:
-                    break
+                    return
                 yield self._plane(frame)
                 wanted += 1
                 if wanted == stop:
                     return
-        raise self._lost(wanted)
 
     def _frames_from(self, key: int) -> Generator[VideoFrame, None, None]:
         """Yield frames in order of time from a key frame on, damaged packets passed over."""

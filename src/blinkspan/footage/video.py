@@ -6,7 +6,6 @@ promises and the decoder cannot give is an error, never a silent gap.
 """
 
 import hashlib
-import os
 from collections import OrderedDict
 from collections.abc import Generator, Iterator
 from functools import cached_property
@@ -25,6 +24,7 @@ from blinkspan.footage.file import decoded, naming, open_container, video_stream
 from blinkspan.footage.frames import Clock, Luma
 from blinkspan.footage.luma import picture_format, turn_of
 from blinkspan.footage.packets import index_packets, missing_end
+from blinkspan.footage.processors import usable_processors
 from blinkspan.footage.reel import Reel
 
 _KEPT_FRAMES = 16  # planes kept for stepping to and fro; 33 MB at 1920x1080
@@ -45,6 +45,8 @@ class OpenTake:
     clock : Clock
     notes : tuple of str
         What a person should know of how the file was read, in plain words.
+    reel : Reel
+        What another process needs to decode the same frames.
     """
 
     def __init__(self, reel: Reel, codec: str, clock: Clock, notes: tuple[str, ...]) -> None:
@@ -53,7 +55,7 @@ class OpenTake:
         self.format = reel.picture
         self.clock = clock
         self.notes = notes
-        self._reel = reel
+        self.reel = reel
         self._kept: OrderedDict[int, Luma] = OrderedDict()
         self._ahead: Generator[Luma, None, None] | None = None
         self._next = 0
@@ -119,18 +121,18 @@ class OpenTake:
                 f"frames {start} to {stop} leave a take of {self.frames} frames; "
                 f"give a range within 0 to {self.frames}"
             )
-        return self._reel.planes(start, stop)
+        return self.reel.planes(start, stop)
 
     def segments(self, count: int) -> list[tuple[int, int]]:
         """Return up to ``count`` ranges of frames (start, stop) that begin at key frames.
 
-        Together they hold every frame once; decoding each alone costs nothing
-        twice. A take with few key frames gives fewer ranges.
+        Together they hold every frame once; decoding each alone costs hardly
+        anything twice. A take with few key frames gives fewer ranges.
         """
         if count < 1:
             raise BadSetting(f"a take cannot be cut into {count} parts; give 1 or more")
         starts = [0]
-        keys = self._reel.index.key_frames()
+        keys = self.reel.index.key_frames()
         for part in range(1, count):
             wanted = part * self.frames / count
             nearest = min(keys, key=lambda key: abs(key - wanted), default=0)
@@ -163,11 +165,11 @@ class OpenTake:
 
     def _fetch(self, frame: int) -> None:
         """Decode forward to a frame and keep the last few planes on the way."""
-        key = self._reel.index.key_at_or_before(frame)
-        first = max(frame - _KEPT_FRAMES // 2, self._reel.index.first_shown_from(key))
+        key = self.reel.index.key_at_or_before(frame)
+        first = max(frame - _KEPT_FRAMES // 2, self.reel.index.first_shown_from(key))
         if self._ahead is None or not first <= self._next <= frame:
             self._forget()
-            self._ahead, self._next = self._reel.planes(first, self.frames), first
+            self._ahead, self._next = self.reel.planes(first, self.frames), first
         try:
             while self._next <= frame:
                 self._kept[self._next] = next(self._ahead).copy()
@@ -246,5 +248,5 @@ def open_take(
             )
         turn = turn_of(first)
         picture, picture_notes = picture_format(first, turn)
-    reel = Reel(path, index, picture, turn, threads or os.cpu_count() or 1)
+    reel = Reel(path, index, picture, turn, threads or usable_processors())
     return OpenTake(reel, codec, clock, (*notes, *picture_notes))

@@ -1,13 +1,16 @@
 """Measure one take: from the file to its presses, their summary and what a report shows."""
 
-from collections.abc import Generator, Mapping
+from collections.abc import Generator, Iterator, Mapping
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 from blinkspan.errors import NothingToMeasure
+from blinkspan.footage.processors import usable_processors
 from blinkspan.footage.video import OpenTake, open_take
 from blinkspan.jobs.film_room import film_room
 from blinkspan.jobs.measure_settings import MeasureSettings
+from blinkspan.jobs.split_reading import pieces_of
 from blinkspan.jobs.take_pictures import TakePictures, take_pictures
 from blinkspan.jobs.take_summary import summary_of
 from blinkspan.presses.measurement import Measurement, TakeFacts
@@ -17,7 +20,7 @@ from blinkspan.publish.parts import TakeDocument
 from blinkspan.publish.report import ReportTake
 from blinkspan.study.summary import Summary
 from blinkspan.traces.proposal import propose_regions
-from blinkspan.traces.reduction import Series, reduce_take
+from blinkspan.traces.reduction import Allocate, Reduction, Series
 from blinkspan.traces.regions import Regions
 
 # Below these there is no idle time from which to learn what the picture does by itself.
@@ -87,7 +90,9 @@ def measure_take(
     pictures : bool
         Whether to fetch the frames that a report shows.
     threads : int, optional
-        Frames decoded at once; by default one a processor.
+        Processors used to read it; by default all that may be used. More than one
+        decode parts of a long take side by side, in processes of their own, or
+        frames side by side where it cannot be split.
 
     Raises
     ------
@@ -107,7 +112,7 @@ def measure_take(
         assert regions is not None  # the search ends with them
         with film_room() as allocate:
             series = None
-            for step in reduce_take(take, regions.lamp, regions.watch, allocate):
+            for step in _read(take, regions, allocate, threads):
                 if isinstance(step, Series):
                     series = step
                 else:
@@ -126,6 +131,15 @@ def measure_take(
                 else:
                     yield Progress("fetching frames", *shot)
     yield MeasuredTake(measurement, summary, net, document, fetched)
+
+
+def _read(
+    take: OpenTake, regions: Regions, allocate: Allocate, threads: int | None
+) -> Iterator[int | Series]:
+    """Yield the count of frames read, now and then, and the take's series last."""
+    reduction = Reduction(take.format, regions.lamp, regions.watch)
+    with closing(pieces_of(take, reduction, threads or usable_processors())) as pieces:
+        yield from reduction.joined(pieces, take.clock, allocate)
 
 
 def _refuse_short(take: OpenTake) -> None:
