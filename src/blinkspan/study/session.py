@@ -127,7 +127,7 @@ def theil_sen(at: Numbers, values: Numbers, level: float = 0.95) -> tuple[Estima
     below = min(max(int((slopes.size - reach) / 2.0) - 1, 0), slopes.size - 1)
     above = slopes.size - 1 - below
     middle = slopes.size // 2
-    slopes.sort()
+    slopes.partition(sorted({below, above, middle, (slopes.size - 1) // 2}))
     median = 0.5 * float(slopes[middle] + slopes[(slopes.size - 1) // 2])
     estimate = Estimate(
         median, float(slopes[below]), float(slopes[above]), level, "Theil-Sen slope"
