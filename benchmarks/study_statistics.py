@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blinkspan.study.equivalence import same_shift
 from blinkspan.study.median import median_interval
 from blinkspan.study.planning import presses_to_detect, presses_to_show_same, share_told
 from blinkspan.study.populations import Draw, Population, counted, measured
@@ -119,7 +118,7 @@ def judge_pair(index: int, repeats: int) -> list[tuple[float, float, float]]:
             held += found.low <= 0.0 <= found.high
             different += shift.excludes(0.0)
             apart = shift_between(x + MARGIN_MS, first.u, y, second.u)
-            same += same_shift(apart, MARGIN_MS).same
+            same += apart.lies_within(MARGIN_MS)
         rows.append((held / repeats, different / repeats, same / repeats))
     return rows
 

@@ -1,13 +1,16 @@
 """Summary, compare and plan on measured takes: exact (what is shared), whole job on JSON files."""
 
+import io
 import json
 import math
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from blinkspan.cli.main import main
+from blinkspan.cli.setup_table import setup_table
 from blinkspan.errors import BadSample, BadSetting, UnreadableTake
 from blinkspan.jobs.compare import compare
 from blinkspan.jobs.plan import Wishes, plan
@@ -18,6 +21,7 @@ from blinkspan.profiles import DisplayProfile
 from blinkspan.publish.document import document_of, to_json
 from blinkspan.quantities import Budget, Measured, Term
 from blinkspan.study.comparison import Answer
+from blinkspan.study.phrases import told
 from blinkspan.study.summary import summarise
 from blinkspan.traces.regions import Rectangle, Regions
 from blinkspan.traces.trace import Trace
@@ -245,6 +249,28 @@ def test_plan_prints_beats_gear_and_advice():
     assert done.output.count(" s\n") >= 5
     assert "240 fps, whole frames counted: each press known to 1.7 ms" in done.output
     assert "Press at random" in done.output
+
+
+def test_a_table_of_setups_fits_80_columns_and_cuts_no_number(take):
+    name = "Lantern Quay, 120 fps, balanced mode"
+    setups, _ = read_setups([take("a", 110.0)], [name])
+    out = Console(width=80, record=True, file=io.StringIO())
+    out.print(setup_table(setups))
+    shown = out.export_text()
+    assert max(map(len, shown.splitlines())) <= 80
+    assert "…" not in shown
+    assert all(word in shown for word in name.split())
+    assert told(setups[0].summary.median_ms) in shown
+
+
+def test_a_metronome_alone_needs_neither_pilot_nor_rate():
+    done = run("plan", "--metronome", 4, "--gap", 2)
+    assert done.exit_code == 0
+    beats = [float(line.split()[0]) for line in done.output.splitlines() if line.endswith(" s")]
+    # Each is late by up to a quarter of the gap, rounded up to whole frames of 1/30 s.
+    assert all(0.0 <= beat - 2.0 * k <= 0.534 for k, beat in enumerate(beats))
+    assert len(beats) == 4
+    assert "Planned from" not in done.output
 
 
 @pytest.mark.parametrize(

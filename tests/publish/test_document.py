@@ -6,11 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from blinkspan.errors import BadSample, BadSetting
+from blinkspan.jobs.take_summary import summary_of
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.publish.document import document_of, json_schema, read_document, to_json
 from blinkspan.publish.words import REASONS, VERDICTS
@@ -46,6 +48,22 @@ def test_a_press_says_what_was_measured(measured):
     assert (said.verdict, said.reason) == (Verdict.DOUBTFUL, Reason.TWO_CANDIDATES)
     assert said.budget.leading == "response onset"
     assert math.hypot(*(t.u_ms for t in said.budget.terms)) == pytest.approx(said.u_ms, abs=2e-4)
+
+
+def test_the_net_median_stands_beside_the_spans(measured):
+    measurement, _ = measured
+    lag_s = measurement.display.lag_s
+    summary, net = summary_of(measurement.presses, measurement.display)
+    said = json.loads(to_json(document_of(measurement, summary, net=net)))
+    less = said["summary"]["median_ms"] - said["net_summary"]["median_ms"]
+    assert less == pytest.approx(1e3 * lag_s.value, abs=2e-4)
+    # The lag's own doubt is in the net's interval alone.
+    low, high = said["net_summary"]["median_interval_ms"]
+    assert high - low > np.diff(said["summary"]["median_interval_ms"])
+
+
+def test_without_a_lag_there_is_no_net_summary(measured):
+    assert json.loads(to_json(document_of(*measured)))["net_summary"] is None
 
 
 def test_none_becomes_null(document):

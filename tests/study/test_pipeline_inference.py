@@ -98,6 +98,7 @@ def test_two_modes_that_may_differ_leave_the_honest_alternative():
     open_minded = infer_queue(modes, LINK)
     assert open_minded.queues[0] == (2, 2)
     assert (0, 1) in open_minded.queues  # 33 ms more fixed part, the same presses
+    assert not open_minded.told  # two equations for three unknowns
     alike = infer_queue(modes, LINK, QueuePrior(same_queue=1.0))
     assert alike.told
     assert alike.queues[0] == (2, 2)

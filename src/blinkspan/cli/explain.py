@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import click
-from rich.console import Console
 from rich.table import Table
 
 from blinkspan.cli.answers import answer_json, write_answer
+from blinkspan.cli.terminal import console, say
 from blinkspan.jobs import explain as job
 from blinkspan.study.explanation import Explanation
 from blinkspan.study.phrases import chance
@@ -105,9 +105,10 @@ def explain(
     if json_to is not None:
         write_answer(json_to, answer_json("blinkspan.explain/1", takes, notes, found.to_dict()))
     if json_to != "-":
-        console = Console()
-        console.print(_table(found))
-        console.print("\n".join((str(found), *notes)), highlight=False, markup=False)
+        out = console()
+        out.print(_table(found))
+        for line in (str(found), *notes):
+            say(out, line)
 
 
 def _table(found: Explanation) -> Table:

@@ -3,10 +3,10 @@
 from pathlib import Path
 
 import click
-from rich.console import Console
 from rich.table import Table
 
 from blinkspan.cli.answers import answer_json, write_answer
+from blinkspan.cli.terminal import console, say
 from blinkspan.jobs import ladder as job
 from blinkspan.study.phrases import plain, told
 from blinkspan.study.rungs import Ladder
@@ -34,9 +34,10 @@ def ladder(takes: tuple[Path, ...], game_rates_hz: tuple[float, ...], json_to: s
     if json_to is not None:
         write_answer(json_to, answer_json("blinkspan.ladder/1", takes, notes, found.to_dict()))
     if json_to != "-":
-        console = Console()
-        console.print(_table(found))
-        console.print("\n".join((str(found), *notes)), highlight=False, markup=False)
+        out = console()
+        out.print(_table(found))
+        for line in (str(found), *notes):
+            say(out, line)
 
 
 def _table(found: Ladder) -> Table:

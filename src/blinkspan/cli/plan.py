@@ -78,10 +78,10 @@ def plan(
     """Plan how many presses a question needs, from a pilot or from a model.
 
     PILOT are JSON files that `blinkspan measure --json` wrote, of one setup; without
-    any, give --game-rate.
+    any, give --game-rate. --metronome alone needs neither.
     """
     wishes = job.Wishes(width_ms, detect_ms, same_within_ms, power, gear_presses)
-    if beats is None and (width_ms, detect_ms, same_within_ms, gear_presses) == (None,) * 4:
+    if beats is None and not wishes.any:
         raise BadSetting(
             "there is nothing to plan; give --width, --detect, --same-within, --gear or --metronome"
         )

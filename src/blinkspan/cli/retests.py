@@ -4,10 +4,10 @@ from datetime import datetime
 from pathlib import Path
 
 import click
-from rich.console import Console
 from rich.table import Table
 
 from blinkspan.cli.answers import answer_json, write_answer
+from blinkspan.cli.terminal import console, say
 from blinkspan.jobs import retests as job
 from blinkspan.study.phrases import told
 from blinkspan.study.retests import Series
@@ -49,10 +49,10 @@ def retests(
     if json_to is not None:
         write_answer(json_to, answer_json("blinkspan.retests/1", takes, notes, found.to_dict()))
     if json_to != "-":
-        console = Console()
-        console.print(_table(found))
-        lines = [*map(str, found.changes), *found.remarks, *notes]
-        console.print("\n".join(lines), highlight=False, markup=False)
+        out = console()
+        out.print(_table(found))
+        for line in (*map(str, found.changes), *found.remarks, *notes):
+            say(out, line)
 
 
 def _table(found: Series) -> Table:

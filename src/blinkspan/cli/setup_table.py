@@ -8,12 +8,20 @@ from blinkspan.jobs.setups import MeasuredSetup
 from blinkspan.publish import words
 from blinkspan.study.phrases import plain, told
 
+_NARROWEST_NAME = 12  # a name breaks into lines before it vanishes on 80 columns
+
 
 def setup_table(setups: Sequence[MeasuredSetup]) -> Table:
-    """Return one row a setup: presses, median with interval, reach and spread."""
-    table = Table("setup", "n", "median, ms", "game frames", "low", "high", "spread", "middle 80 %")
+    """Return one row a setup: presses, median with interval, reach and spread.
+
+    It fits 80 columns: a long name breaks into lines, no number is cut.
+    """
+    table = Table(
+        "setup", "n", "median, ms", "frames", "low to high", "sd", "mid 80 %", padding=(0, 0, 0, 1)
+    )
     for column in table.columns[1:]:
         column.justify, column.no_wrap = "right", True
+    table.columns[0].min_width = _NARROWEST_NAME
     for setup in setups:
         one = setup.summary
         frames = one.median_game_frames
@@ -22,8 +30,7 @@ def setup_table(setups: Sequence[MeasuredSetup]) -> Table:
             str(one.n),
             "–" if one.median_ms is None else told(one.median_ms),
             "–" if frames is None else plain(frames.value, 2),
-            words.number(one.low_ms),
-            words.number(one.high_ms),
+            "–" if one.n == 0 else f"{words.number(one.low_ms)} – {words.number(one.high_ms)}",
             words.number(one.spread_ms),
             words.number(one.trimmed_spread_ms),
         )

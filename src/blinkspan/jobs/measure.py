@@ -122,7 +122,7 @@ def measure_take(
             found = measure_presses(series, regions, settings.camera, settings.display)
         measurement = _measurement(take, regions, settings, found)
         summary, net = summary_of(found.presses, settings.display)
-        document = document_of(measurement, summary, conditions)
+        document = document_of(measurement, summary, conditions, net=net)
         fetched = None
         if pictures:
             for shot in take_pictures(take, measurement, document.presses):

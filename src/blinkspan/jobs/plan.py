@@ -57,6 +57,12 @@ class Wishes:
     power: float = 0.8
     gear_presses: int | None = None
 
+    @property
+    def any(self) -> bool:
+        """Whether anything is asked that simulated presses must answer."""
+        asked = (self.width_ms, self.detect_ms, self.same_within_ms, self.gear_presses)
+        return any(wish is not None for wish in asked)
+
 
 @dataclass(frozen=True, slots=True)
 class Planned:
@@ -112,6 +118,8 @@ def plan(
         if value is not None and not 0.0 <= value < math.inf:
             raise BadSetting(f"an {what} of {value:g} ms cannot be; give zero or more")
     rng = np.random.default_rng(seed)
+    if beats is not None and not files and game_rate_hz is None and not wishes.any:
+        return Planned((), (), _beats(beats, gap_s, rng), (ADVICE,))
     setup, notes = (None, ()) if not files else _pilot(files)
     if setup is None:
         true, presses, said = _modelled(game_rate_hz, u_ms)
@@ -126,9 +134,13 @@ def plan(
     return Planned(
         plans=_plans(presses, shared_u_ms, wishes, rng),
         gear=bought,
-        beats_s=() if beats is None else tuple(metronome(beats, gap_s, rng).tolist()),
+        beats_s=() if beats is None else _beats(beats, gap_s, rng),
         notes=(said, *notes, ADVICE),
     )
+
+
+def _beats(beats: int, gap_s: float, rng: np.random.Generator) -> tuple[float, ...]:
+    return tuple(metronome(beats, gap_s, rng).tolist())
 
 
 def _plans(

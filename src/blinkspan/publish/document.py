@@ -43,7 +43,11 @@ class _Head(msgspec.Struct):
 
 
 def document_of(
-    measurement: Measurement, summary: Summary, conditions: Mapping[str, str] | None = None
+    measurement: Measurement,
+    summary: Summary,
+    conditions: Mapping[str, str] | None = None,
+    *,
+    net: Summary | None = None,
 ) -> TakeDocument:
     """Return the document of one measured take.
 
@@ -54,6 +58,8 @@ def document_of(
         Of the spans of this take's presses, in milliseconds.
     conditions : mapping of str to str, optional
         What was held equal in this setup, in the order it should be shown.
+    net : Summary, optional
+        Of their net latencies, where the display's lag is known.
 
     Raises
     ------
@@ -108,6 +114,7 @@ def document_of(
             for at in measurement.unpaired_responses
         ),
         summary=summary_part(summary),
+        net_summary=None if net is None else summary_part(net),
         notes=measurement.notes,
     )
 

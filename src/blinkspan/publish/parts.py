@@ -134,12 +134,12 @@ class ChangePart(Struct, frozen=True, kw_only=True):
 
 
 class SummaryPart(Struct, frozen=True, kw_only=True):
-    """The spans of the accepted presses together."""
+    """The accepted presses together: their spans, or their net latencies."""
 
     n: Annotated[int, Meta(description="Accepted presses; the numbers below are theirs.")]
     doubtful: Annotated[int, Meta(description="Presses kept apart as doubtful.")]
     rejected: Annotated[int, Meta(description="Presses not used.")]
-    median_ms: Annotated[float | None, Meta(description="Median span.")]
+    median_ms: Annotated[float | None, Meta(description="Median.")]
     median_interval_ms: Annotated[
         tuple[float, float] | None, Meta(description="Low and high end of the median's interval.")
     ]
@@ -147,10 +147,10 @@ class SummaryPart(Struct, frozen=True, kw_only=True):
         float | None, Meta(description="Confidence level of the intervals, 0 to 1.")
     ]
     interval_method: Annotated[str | None, Meta(description="How the intervals were made.")]
-    low_ms: Annotated[float | None, Meta(description="Shortest span.")]
+    low_ms: Annotated[float | None, Meta(description="The shortest.")]
     lower_quartile_ms: Annotated[float | None, Meta(description="A quarter are below it.")]
     upper_quartile_ms: Annotated[float | None, Meta(description="A quarter are above it.")]
-    high_ms: Annotated[float | None, Meta(description="Longest span.")]
+    high_ms: Annotated[float | None, Meta(description="The longest.")]
     spread_ms: Annotated[float | None, Meta(description="Standard deviation, n - 1.")]
     median_game_frames: Annotated[
         float | None, Meta(description="The median in frames of the game.")
@@ -178,5 +178,9 @@ class TakeDocument(Struct, frozen=True, kw_only=True):
     unpaired_responses: Annotated[
         tuple[ChangePart, ...], Meta(description="Responses that no press explains.")
     ]
-    summary: Annotated[SummaryPart, Meta(description="The accepted presses together.")]
+    summary: Annotated[SummaryPart, Meta(description="The accepted presses' spans together.")]
+    net_summary: Annotated[
+        SummaryPart | None,
+        Meta(description="Their net latencies together; null where the display's lag is unknown."),
+    ] = None
     notes: Annotated[tuple[str, ...], Meta(description="What a person should know.")]

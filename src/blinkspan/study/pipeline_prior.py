@@ -29,7 +29,9 @@ class QueuePrior:
     least_fixed_s, most_fixed_s : float
         Bounds of the fixed part: control, system and panel with the lag not taken off.
     same_queue : float
-        Chance that a mode queues as many frames as the title's others do. A frame
+        Chance that a mode queues as many frames as the title's others do; a judgement
+        (no published count is known), mild enough that two modes alone are never told
+        for sure by it: presses fit unlike queues as well. A frame
         more or fewer shares four fifths of the rest, two frames one fifth.
     steady : float
         Chance that no press of a mode is answered a frame late.
@@ -39,7 +41,7 @@ class QueuePrior:
     fixed_s: Measured | None = None
     least_fixed_s: float = 0.0
     most_fixed_s: float = 0.15
-    same_queue: float = 0.9
+    same_queue: float = 0.7
     steady: float = 0.5
 
     def __post_init__(self) -> None:

@@ -33,6 +33,7 @@ from blinkspan.study.smoothing import REACH, Numbers, Spread, checked, part_belo
 # without ties the rank-sum distribution is known and takes none. Tuned on the
 # simulations of benchmarks/statistics.py.
 _FULLY_ESTIMATED = 0.1
+_FULLY_UNLIKE = 0.1  # and at which widening by unlike spreads; tuned there too
 _LEAST_P = 1e-9
 _NO_REACH = 1e-6  # at p of 1 nothing is reached, and no factor matters
 _HALVINGS = 30  # of log p: to a millionth
@@ -55,9 +56,9 @@ class Shift:
         samples of like spread.
     freedom : float
         Degrees of freedom of that standard deviation.
-    tied : float
-        0 where no rank variance is lost to ties and smoothing, 1 at the loss from
-        which on Student's factor applies whole.
+    estimated : float
+        0 where the rank variance is known beforehand, the samples being untied and of
+        like spread; 1 where it is wholly estimated and Student's factor applies whole.
     own_u, systematic_u : float
         Standard uncertainty of the shift from the presses' own uncertainties, a
         floor; and that which no number of presses reduces.
@@ -69,7 +70,7 @@ class Shift:
     n: int
     variance_ratio: float
     freedom: float
-    tied: float
+    estimated: float
     own_u: float
     systematic_u: float
 
@@ -138,7 +139,7 @@ class Shift:
         if self.m + self.n > 2 and z > _NO_REACH:
             equal = float(stdtrit(self.m + self.n - 2, 1.0 - p / 2.0))
             factor = float(stdtrit(self.freedom, 1.0 - p / 2.0)) / equal
-            factor *= 1.0 + (equal / z - 1.0) * self.tied
+            factor *= 1.0 + (equal / z - 1.0) * self.estimated
         reach = _rank_sum_reach(self.m, self.n, p) * self.variance_ratio * factor
         reach = min(reach, 0.5 - 0.5 / pairs)
         low, high = self.differences.quantiles([0.5 - reach, 0.5 + reach]).tolist()
@@ -187,15 +188,17 @@ def shift_between(
     kept = math.sqrt(float(np.var(pooled)) / untied)
     of_x, of_y = _variance_of_mean(x_parts), _variance_of_mean(y_parts)
     alike = float(np.var(pooled)) * (m + n) / (m + n - 1.0) * (1.0 / m + 1.0 / n)
+    freedom = _freedom(of_x, m, of_y, n)
     unlike = math.sqrt((of_x + of_y) / alike) if min(m, n) > 1 and of_x + of_y > 0 else 1.0
+    tied = max(0.0, 1.0 - kept) / _FULLY_ESTIMATED
     return Shift(
         value=value,
         differences=differences,
         m=m,
         n=n,
-        variance_ratio=kept * unlike,
-        freedom=_freedom(of_x, m, of_y, n),
-        tied=min(1.0, max(0.0, 1.0 - kept) / _FULLY_ESTIMATED),
+        variance_ratio=kept * _half_doubted(unlike, freedom),
+        freedom=freedom,
+        estimated=min(1.0, max(tied, (unlike - 1.0) / _FULLY_UNLIKE)),
         own_u=math.hypot(_own_u_of_mean(x_u), _own_u_of_mean(y_u)),
         systematic_u=systematic_u,
     )
@@ -218,6 +221,17 @@ def _variance_of_mean(parts: Numbers) -> float:
 
 def _own_u_of_mean(u: Numbers) -> float:
     return math.sqrt(float(np.mean(u**2)) / u.size)
+
+
+def _half_doubted(ratio: float, freedom: float) -> float:
+    """Return a ratio of deviations, one below 1 by half its standard error nearer to 1.
+
+    In lopsided samples of unlike number a ratio that is small by chance goes with a
+    shift that is wrong to one side; doubted whole, it would widen samples of truly
+    unlike spread too far. The relative standard error of an estimated standard deviation
+    is 1/√(2 ν) (JCGM 100:2008, E.4.3); the half is tuned on benchmarks/statistics.py.
+    """
+    return max(ratio, min(1.0, ratio * (1.0 + 0.5 / math.sqrt(2.0 * freedom))))
 
 
 def _freedom(of_x: float, m: int, of_y: float, n: int) -> float:
