@@ -95,7 +95,8 @@ def mixed_effect(
         warnings.simplefilter("ignore")  # boundary and convergence are told in our own words
         level_of_title = np.ones((values.size, 1))
         model = MixedLM(values[order], fixed[order], titles[order], level_of_title, spec)
-        fit = model.fit(reml=True, method=["lbfgs", "powell"])
+        # lbfgs alone may stop short of the optimum and call it converged
+        fit = model.fit(reml=True, method=["powell", "lbfgs"])
     se = float(fit.bse_fe[1])
     if not (fit.converged and math.isfinite(se) and se > 0.0):
         raise BadSample("the mixed model does not settle on these presses; use the stratified one")
