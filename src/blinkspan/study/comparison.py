@@ -157,9 +157,11 @@ class Comparison:
             return None
         share = f"{100 * self.plan.reached:.0f} %"
         if self.plan.presses is not None:
+            more = self.plan.presses - min(self.n_first, self.n_second)
+            now = f" ({more} more than now)" if more > 0 else ""
             return (
-                f"About {self.plan.presses} accepted presses of each would decide it in {share} "
-                "of cases, if the setups are as these presses suggest."
+                f"About {self.plan.presses} accepted presses of each{now} would decide it in "
+                f"{share} of cases, if the setups are as these presses suggest."
             )
         least = f"Even {self.plan.most} presses of each would decide it in only {share} of cases: "
         if self.doubt.left_u_ms > _NOTABLE_DOUBT * self.margin.ms:
