@@ -207,7 +207,9 @@ def _signs(courses: list[Course], guesses_s: list[float]) -> list[int]:
     after = []
     for course, at in zip(courses, guesses_s, strict=True):
         use = (course.start_s >= at + _LATER_S[0]) & (course.start_s <= at + _LATER_S[1])
-        after.append(course.values[use][..., :UNLIKE].mean(axis=0).ravel())
+        seen = course.values[use][..., :UNLIKE]
+        # Pictures may be missing for as long as that; what was not seen speaks for no sign.
+        after.append((seen.mean(axis=0) if use.any() else np.zeros(seen.shape[1:])).ravel())
     return common_signs(np.stack(after))
 
 

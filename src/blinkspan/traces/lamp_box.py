@@ -121,6 +121,8 @@ def _place(survey: Survey, pulse: Pulse, edge: int) -> tuple[float, float]:
     before = part[max(0, edge - rest) : edge].mean(axis=0)
     change = np.abs(part[edge + 1 : edge + 1 + rest].mean(axis=0) - before)
     change = np.maximum(change - np.median(change), 0.0)
+    if not change.any():  # a large lamp without noise: every cell around changes alike
+        change = np.ones_like(change)
     total = change.sum()
     row = top + 0.5 + float(change.sum(axis=1) @ np.arange(change.shape[0])) / total
     column = left + 0.5 + float(change.sum(axis=0) @ np.arange(change.shape[1])) / total
