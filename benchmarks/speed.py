@@ -1,11 +1,14 @@
 """How long measuring a 1920x1080, 240 frames/s take is, against decoding it and a plain loop.
 
 Three loops over the same take, each in a process of its own, in turn and with the
-order changed every round: the whole analysis with the regions given; bare
-decoding with the same library on all processors; and a plain loop that reads
-colour frames through OpenCV and takes the same regions' means. Ratios are
-medians over rounds with a 95 % bootstrap interval. Then the analysis alone on
-longer takes, for its memory and its time a frame.
+order changed every round: the whole analysis with the regions given, as
+`blinkspan measure` does it; bare decoding with the same library, a frame thread a
+processor; and a plain loop that reads colour frames through OpenCV and takes the
+same regions' means. Ratios are medians over rounds with a 95 % bootstrap interval.
+Then the analysis alone on longer takes, for its memory and its time a frame.
+
+Memory is that of all processes of a loop together, looked at ten times a second:
+the proportional set size, in which a page that several share counts once.
 
 Run: python benchmarks/speed.py [--takes FOLDER] [--rounds N] [--lengths S ...]
 """
@@ -16,16 +19,15 @@ import os
 import subprocess
 import sys
 import tempfile
+import time
 from contextlib import ExitStack
 from pathlib import Path
 from statistics import median
 
-# The loops' peaks are read from the system, which counts what a process held when it was
-# made: so this one stays small, and numpy is imported last.
-
 _LOOPS = ("analysis", "decode", "plain")
 _CHILD = Path(__file__).with_name("speed_loops.py")
 _LEAST_FOR_INTERVAL = 3
+_LOOK_S = 0.1
 
 Run = dict[str, float]
 
@@ -39,7 +41,8 @@ def main() -> None:
         rows = []
         for codec in asked.codecs:
             for keys in ("keys", "one-key"):
-                made = _child("make", folder, codec, asked.seconds, keys)
+                seconds = asked.seconds if keys == "keys" else asked.one_key_seconds
+                made, _ = _child("make", folder, codec, seconds, keys)
                 name = f"{codec}, {keys}"
                 rows += [_compared(made, part, name, asked.rounds) for part in asked.watched]
         print(_table(_HEAD, rows), end="\n\n")
@@ -64,29 +67,64 @@ _LENGTH_HEAD = ("length, s", "frames", "analysis, ms a frame", "peak, MB")
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--takes", type=Path, help="folder that keeps the takes")
-    parser.add_argument("--rounds", type=int, default=5)
-    parser.add_argument("--seconds", type=float, default=10.0, help="length of the take compared")
-    parser.add_argument("--lengths", nargs="*", type=float, default=[10, 20, 40], metavar="S")
-    parser.add_argument("--codecs", nargs="+", default=["h264", "hevc"], choices=["h264", "hevc"])
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--seconds", type=float, default=30.0, help="length of takes with keys")
     parser.add_argument(
-        "--watched", nargs="+", default=["flash", "whole"], choices=["flash", "whole"]
+        "--one-key-seconds", type=float, default=10.0, help="of takes with one key, slow to make"
     )
+    parser.add_argument("--lengths", nargs="*", type=float, default=[60, 120, 240], metavar="S")
+    parser.add_argument("--codecs", nargs="+", default=["h264", "hevc"], choices=["h264", "hevc"])
+    parser.add_argument("--watched", nargs="+", default=["whole"], choices=["flash", "whole"])
     return parser.parse_args()
 
 
-def _child(*words: object) -> dict[str, object]:
-    done = subprocess.run(
-        [sys.executable, _CHILD, *map(str, words)], check=True, stdout=subprocess.PIPE, text=True
-    )
-    told: dict[str, object] = json.loads(done.stdout)
-    return told
+def _child(*words: object) -> tuple[dict[str, object], float]:
+    """Return what one of the loops told, and the most memory it held, in MB."""
+    command = [sys.executable, str(_CHILD), *map(str, words)]
+    # As the command does: small sums gain nothing from threads.
+    env = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", **os.environ}
+    peak_mb = 0.0
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env) as process:
+        while process.poll() is None:
+            peak_mb = max(peak_mb, _held_mb(process.pid))
+            time.sleep(_LOOK_S)
+        assert process.stdout is not None
+        answer = process.stdout.read()
+    if process.returncode:
+        sys.exit(f"{' '.join(command)} ended with code {process.returncode}")
+    told: dict[str, object] = json.loads(answer)
+    return told, peak_mb
+
+
+def _held_mb(pid: int) -> float:
+    """Return the proportional set size of a process and of all it has started, in MB."""
+    kilobytes = 0
+    for each in [pid, *_started_by(pid)]:
+        try:
+            lines = Path(f"/proc/{each}/smaps_rollup").read_text().splitlines()
+        except OSError:
+            continue  # it has ended meanwhile, or the system has no such file
+        kilobytes += sum(int(line.split()[1]) for line in lines if line.startswith("Pss:"))
+    return kilobytes / 1024
+
+
+def _started_by(pid: int) -> list[int]:
+    found: list[int] = []
+    for children in Path(f"/proc/{pid}/task").glob("*/children"):
+        try:
+            pids = [int(word) for word in children.read_text().split()]
+        except OSError:
+            continue
+        for child in pids:
+            found += [child, *_started_by(child)]
+    return found
 
 
 def _run(loop: str, made: dict[str, object], part: str) -> Run:
     places = made["regions"]
     assert isinstance(places, dict)
-    told = _child(loop, made["take"], json.dumps({**places, "watch": places[part]}))
-    return {name: float(str(value)) for name, value in told.items()}
+    told, peak_mb = _child(loop, made["take"], json.dumps({**places, "watch": places[part]}))
+    return {**{name: float(str(value)) for name, value in told.items()}, "mb": peak_mb}
 
 
 def _compared(made: dict[str, object], part: str, name: str, rounds: int) -> list[str]:
@@ -116,7 +154,9 @@ def _compared(made: dict[str, object], part: str, name: str, rounds: int) -> lis
 def _lengths(folder: Path, codec: str, lengths: list[float]) -> list[list[str]]:
     rows = []
     for seconds in lengths:
-        run = _run("analysis", _child("make", folder, codec, seconds, "keys"), "whole")
+        made, _ = _child("make", folder, codec, seconds, "keys")
+        run = _run("analysis", made, "whole")
+        print(f"{seconds:g} s: {run}", file=sys.stderr, flush=True)
         per_frame_ms = 1e3 * run["s"] / run["frames"]
         rows.append(
             [

@@ -1,7 +1,7 @@
 """One of the loops that the speed table compares, in a process of its own.
 
 Run by speed.py: speed_loops.py make FOLDER CODEC SECONDS KEYS prints a take's path,
-rate and regions; speed_loops.py LOOP TAKE REGIONS prints seconds, frames and memory.
+rate and regions; speed_loops.py LOOP TAKE REGIONS prints seconds and frames.
 """
 
 import json
@@ -19,7 +19,6 @@ from blinkspan.jobs.measure_settings import MeasureSettings
 from blinkspan.traces.regions import Quadrilateral, Rectangle
 from speed_takes import make_take, regions
 
-_KB = 1 if sys.platform != "darwin" else 1024  # getrusage counts bytes there
 _REFRESH_HZ = 60000 / 1001
 
 
@@ -59,13 +58,6 @@ def plain_loop(take: Path, lamp: Rectangle, watch: Rectangle) -> int:
             means.append(cv2.mean(part))
 
 
-def peak_mb() -> float:
-    """Return the most memory held, in MB; where processes were started, an upper bound."""
-    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    largest_child = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    return (own + largest_child * (os.cpu_count() or 1)) / 1024 / _KB
-
-
 def cpu_s() -> float:
     """Return the processor time of this process and of those it has started."""
     who = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
@@ -93,7 +85,7 @@ def main() -> None:
     else:
         frames = plain_loop(take, lamp, watch)
     wall_s = time.perf_counter() - started
-    print(json.dumps({"s": wall_s, "cpu_s": cpu_s() - used_s, "frames": frames, "mb": peak_mb()}))
+    print(json.dumps({"s": wall_s, "cpu_s": cpu_s() - used_s, "frames": frames}))
 
 
 if __name__ == "__main__":

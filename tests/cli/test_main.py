@@ -1,5 +1,6 @@
 """The command line itself: exact; commands are imported when called and described truly."""
 
+import os
 import subprocess
 import sys
 from importlib.metadata import version
@@ -29,6 +30,23 @@ def test_help_and_version_import_nothing_heavy():
     assert heavy == "[]"
     assert shown[-1] == f"blinkspan, version {version('blinkspan')}"
     assert any(line.split()[:1] == ["measure"] for line in shown)
+
+
+def test_sums_run_in_one_thread_unless_told_otherwise(tmp_path):
+    # How many threads share a sum shows in its last digits, so that machines would differ.
+    asked = (
+        "import contextlib, os\nfrom blinkspan.cli.main import main\n"
+        "with contextlib.suppress(Exception):\n"
+        "    main(['measure', 'nowhere.mp4'], standalone_mode=False)\n"
+        "print(os.environ['OPENBLAS_NUM_THREADS'])"
+    )
+    for given, used in (({}, "1"), ({"OPENBLAS_NUM_THREADS": "2"}, "2")):
+        env = {name: value for name, value in os.environ.items() if "NUM_THREADS" not in name}
+        done = subprocess.run(
+            [sys.executable, "-c", asked],
+            capture_output=True, text=True, check=True, cwd=tmp_path, env=env | given,
+        )  # fmt: skip
+        assert done.stdout.split() == [used]
 
 
 def test_an_unknown_command_is_a_usage_error(run):

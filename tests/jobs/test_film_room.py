@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from blinkspan.errors import UnwritableOutput
-from blinkspan.jobs.film_room import film_room
+from blinkspan.jobs.film_room import FilmFile, film_room
 
 
 @pytest.fixture
@@ -29,14 +29,25 @@ def test_a_short_series_is_a_plain_array_of_zeros(folder):
 def test_a_long_series_lies_in_a_file_that_no_one_finds(folder):
     with film_room(most_in_memory=23) as allocate:
         light = allocate((3, 2, 2))
-        light[1] = 7
-        assert isinstance(light, np.memmap)
-        assert light.sum() == 28
+        assert isinstance(light, FilmFile)
         if os.name != "nt":
             assert list(folder.iterdir()) == []
-    assert light[1, 1, 1] == 7  # still there for those who hold it
-    del light
     assert list(folder.iterdir()) == []
+    with pytest.raises(ValueError, match="closed"):
+        light[:]
+
+
+def test_a_file_is_read_and_written_as_an_array_is(folder):
+    pictures = np.random.default_rng(3).integers(0, 65536, (9, 2, 3)).astype(np.uint16)
+    with film_room(most_in_memory=0) as allocate:
+        film, array = allocate((9, 2, 3)), np.zeros((9, 2, 3), np.uint16)
+        for kept in (film, array):
+            kept[4:9] = pictures[4:9]
+            kept[0:2] = pictures[0:2]
+        assert film.shape == array.shape
+        for part in (slice(None), slice(3, 6), slice(-2, None), slice(7, 40), slice(5, 5)):
+            assert film[part].dtype == np.uint16
+            assert np.array_equal(film[part], array[part])
 
 
 @pytest.mark.skipif(not hasattr(os, "posix_fallocate"), reason="no room is taken at once there")
@@ -57,5 +68,5 @@ def test_room_is_taken_where_the_system_cannot_take_it_at_once(folder, monkeypat
     monkeypatch.delattr(os, "posix_fallocate", raising=False)
     with film_room(most_in_memory=0) as allocate:
         light = allocate((9, 2**20))  # 18 MB: more than is written at once
-        light[-1, -1] = 3
-        assert (int(light.sum()), light.shape) == (3, (9, 2**20))
+        light[8:9] = np.full((1, 2**20), 3, np.uint16)
+        assert (int(light[:].sum()), light.shape) == (3 * 2**20, (9, 2**20))

@@ -31,6 +31,9 @@ COMMANDS = {
 }
 
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
+# Sums here are small: threads cost more than they give, and how many there are would show in
+# the last digits of results. Read by the libraries when they are loaded.
+_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
 
 
 class Commands(click.Group):
@@ -55,6 +58,8 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> object:
         """Run a command; say in one line why it could not."""
+        for name in _ONE_THREAD:
+            os.environ.setdefault(name, "1")
         try:
             return super().invoke(ctx)
         except BlinkspanError as refusal:

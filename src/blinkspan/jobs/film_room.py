@@ -1,6 +1,7 @@
 """Where a take's small film lives while it is measured: in memory, or in a file without a name.
 
-A file without a name is gone with the program, whatever ends it.
+A file without a name is gone with the program, whatever ends it. It is read and
+written slice by slice, not mapped: what was once seen of a map counts as memory.
 """
 
 import math
@@ -14,11 +15,42 @@ from typing import IO
 import numpy as np
 
 from blinkspan.errors import UnwritableOutput
-from blinkspan.traces.reduction import Allocate, Light, in_memory
+from blinkspan.traces.reduction import Allocate, Film, Light, in_memory
 
-_MOST_IN_MEMORY = 256 * 2**20  # bytes; about a minute at 240 frames a second
+_MOST_IN_MEMORY = 64 * 2**20  # bytes; about a quarter of a minute at 240 frames a second
 _CHUNK = 2**24
+_ITEM = 2  # bytes of a uint16
 _FOR_LARGE_FILES = Path("/var/tmp")  # /tmp is memory on many systems (file-hierarchy(7))
+
+
+class FilmFile:
+    """Small pictures in a file that is open for reading and writing; read as an array is."""
+
+    def __init__(self, file: IO[bytes], shape: tuple[int, ...]) -> None:
+        self._file = file
+        self.shape = shape
+
+    def __getitem__(self, frames: slice, /) -> Light:
+        """Return some frames in a row, not to be changed."""
+        first, count = self._range(frames)
+        shape = (count, *self.shape[1:])
+        self._seek(first)
+        read = self._file.read(math.prod(shape) * _ITEM)
+        return np.frombuffer(read, np.uint16).reshape(shape)
+
+    def __setitem__(self, frames: slice, light: Light, /) -> None:
+        """Replace some frames in a row."""
+        first, count = self._range(frames)
+        self._seek(first)
+        self._file.write(np.broadcast_to(light, (count, *self.shape[1:])).tobytes())
+
+    def _range(self, frames: slice) -> tuple[int, int]:
+        first, stop, step = frames.indices(self.shape[0])
+        assert step == 1, "frames lie one after another"
+        return first, max(0, stop - first)
+
+    def _seek(self, frame: int) -> None:
+        self._file.seek(frame * math.prod(self.shape[1:]) * _ITEM)
 
 
 @contextmanager
@@ -37,8 +69,8 @@ def film_room(most_in_memory: int = _MOST_IN_MEMORY) -> Iterator[Allocate]:
     """
     with ExitStack() as files:
 
-        def allocate(shape: tuple[int, ...]) -> Light:
-            size = math.prod(shape) * np.dtype(np.uint16).itemsize
+        def allocate(shape: tuple[int, ...]) -> Film:
+            size = math.prod(shape) * _ITEM
             if size <= most_in_memory:
                 return in_memory(shape)
             folder = _folder()
@@ -51,7 +83,7 @@ def film_room(most_in_memory: int = _MOST_IN_MEMORY) -> Iterator[Allocate]:
                     f"this take could not be had ({(error.strerror or str(error)).lower()}); "
                     "free some space or name another folder in TMPDIR"
                 ) from error
-            return np.memmap(file, np.uint16, "r+", shape=shape)
+            return FilmFile(file, shape)
 
         yield allocate
 
@@ -64,7 +96,7 @@ def _folder() -> Path | None:
 
 
 def _fill(file: IO[bytes], size: int) -> None:
-    """Take the whole room at once: a map over a disk that fills up later ends the program."""
+    """Take the whole room at once: a disk that is too full is told before the work."""
     if hasattr(os, "posix_fallocate"):
         os.posix_fallocate(file.fileno(), 0, size)
         return

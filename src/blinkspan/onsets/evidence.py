@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.idle import Film, Frame, Idle, Light, light_of, look_before
+from blinkspan.onsets.idle import Frame, Idle, Light, light_of, look_before
+from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
 _BLOCKS_A_SIDE = 12

@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from blinkspan.traces.light import FULL_SCALE
+from blinkspan.traces.reduction import Film
 
-Film = npt.NDArray[np.uint16]
 Light = npt.NDArray[np.float32]
 Frame = int
 

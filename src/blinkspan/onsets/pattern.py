@@ -20,7 +20,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.idle import Film, Frame, Idle, Light, light_of, look_before
+from blinkspan.onsets.idle import Frame, Idle, Light, light_of, look_before
+from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
 _BANDS = 8

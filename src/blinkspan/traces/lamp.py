@@ -12,10 +12,11 @@ import numpy.typing as npt
 
 from blinkspan.errors import NothingToMeasure
 from blinkspan.traces.light import FULL_SCALE
-from blinkspan.traces.reduction import Series
+from blinkspan.traces.reduction import Light, Series
 from blinkspan.traces.trace import Samples, Trace
 
 _LEAST_CONTRAST = 0.002  # of full light; a lit LED on film is far above (common practice)
+_AT_ONCE = 4096  # frames
 _CLEAR_OF_NOISE = 5.0  # standard deviations between dark and lit before a lamp is believed
 _CLIPPED_LIGHT = 0.97  # of the brightest value seen anywhere in the region
 
@@ -54,12 +55,12 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     NothingToMeasure
         The region never changes by more than its noise: no lamp, or one that never blinks.
     """
-    pixels: Samples = series.lamp.reshape(series.lamp.shape[0], -1) / FULL_SCALE
     around = series.around.astype(np.float64) / FULL_SCALE
-    values, lit = _freed(pixels.mean(axis=1), around)
+    values, lit = _freed(_mean_light(series.lamp), around)
     _refuse_a_lamp_that_never_blinks(values, lit)
     clipped = False
     if series.lamp_clipped[lit].mean() > 0.2:
+        pixels: Samples = series.lamp.reshape(series.lamp.shape[0], -1) / FULL_SCALE
         glow = _unclipped(pixels, lit)
         clipped = glow is None
         if glow is not None:
@@ -69,6 +70,13 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
     noise = max(_spread(values[~lit]), _spread(_well_lit(values, lit)))
     return LampTrace(Trace(values, start_s), noise, clipped)
+
+
+def _mean_light(lamp: Light) -> Samples:
+    """Return each frame's mean, some frames at a time: a long take's in float64 are much memory."""
+    frames = lamp.reshape(lamp.shape[0], -1)
+    parts = [frames[at : at + _AT_ONCE] for at in range(0, frames.shape[0], _AT_ONCE)]
+    return np.concatenate([(part / FULL_SCALE).mean(axis=1) for part in parts])
 
 
 def _well_lit(values: Samples, lit: npt.NDArray[np.bool_]) -> Samples:

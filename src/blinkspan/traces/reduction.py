@@ -11,7 +11,7 @@ in any order and in other processes, and joined without a seam.
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 import cv2
 import numpy as np
@@ -26,7 +26,26 @@ Light = npt.NDArray[np.uint16]
 Plane = TypeVar(
     "Plane", bound=npt.NDArray[np.uint8] | npt.NDArray[np.uint16] | npt.NDArray[np.float32]
 )
-Allocate = Callable[[tuple[int, ...]], Light]
+
+
+class Film(Protocol):
+    """Small pictures in order of time: an array, or a file of which slices are read and written."""
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Frames, rows and columns."""
+        ...
+
+    def __getitem__(self, frames: slice, /) -> Light:
+        """Return some frames."""
+        ...
+
+    def __setitem__(self, frames: slice, light: Light, /) -> None:
+        """Replace some frames."""
+        ...
+
+
+Allocate = Callable[[tuple[int, ...]], Film]
 
 # Pixels kept of the watched region per frame. A pan of one camera pixel still
 # shows at this size, and reducing costs far less than decoding (docs/benchmarks.md).
@@ -35,7 +54,7 @@ _LAMP_PIXELS = 24 * 24
 _PIECE_FRAMES = 60  # handed on together: about a megabyte, a quarter of a second at 240 fps
 
 
-def in_memory(shape: tuple[int, ...]) -> Light:
+def in_memory(shape: tuple[int, ...]) -> Film:
     """Return a plain array for a series; good for takes of a minute or so."""
     return np.zeros(shape, np.uint16)
 
@@ -52,7 +71,7 @@ class Series:
         Whether part of the lamp's region sat at the top of the code range.
     around : ndarray of uint16, shape (n,)
         Mean linear light of a ring around the lamp, which sees the room but not the lamp.
-    watch : ndarray of uint16, shape (n, rows, columns)
+    watch : Film of uint16, shape (n, rows, columns)
         Linear light of the watched region, reduced by area.
     """
 
@@ -63,7 +82,7 @@ class Series:
     lamp: Light
     lamp_clipped: npt.NDArray[np.bool_]
     around: Light
-    watch: Light
+    watch: Film
 
     @property
     def watch_row_px(self) -> npt.NDArray[np.float64]:
@@ -173,7 +192,7 @@ class Reduction:
         clock : Clock
             Of the whole take.
         allocate : callable
-            Returns a zeroed uint16 array of the shape asked for.
+            Returns room for uint16 of the shape asked for.
         """
         n = clock.start_s.size
         lamp = np.zeros((n, *_shape(self.lamp, self.lamp_factor)), np.uint16)
@@ -204,7 +223,7 @@ def reduce_take(
     lamp, watch : Rectangle
         Inside the picture.
     allocate : callable
-        Returns a zeroed uint16 array of the shape asked for.
+        Returns room for uint16 of the shape asked for.
 
     Raises
     ------
