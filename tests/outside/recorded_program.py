@@ -37,6 +37,10 @@ _LAMP_HELD_S = 0.1
 _START_S = 1.5  # before the first press: the grabber's start, and idle time to learn from
 
 
+class TooBusy(RuntimeError):
+    """The machine was too busy to draw or to grab some press at all."""
+
+
 @dataclass(frozen=True, slots=True)
 class LoggedPress:
     """One press as the page logged it.
@@ -86,6 +90,12 @@ def record(folder: Path, presses: int, rate_hz: int, seed: int, gap_s: float = 0
         Pictures a second that the grabber is asked for.
     gap_s : float
         Least time from press to press; a random part of half of it is added.
+
+    Raises
+    ------
+    TooBusy
+        The page drew no frame for some press, or pictures are missing for as long
+        as a press: what was not recorded cannot be measured by anybody.
     """
     from playwright.sync_api import sync_playwright
 
@@ -114,7 +124,13 @@ def record(folder: Path, presses: int, rate_hz: int, seed: int, gap_s: float = 0
             log = page.evaluate("() => JSON.stringify(log)")
         finally:
             browser.close()
-    return Recording(path, tuple(_logged(each) for each in json.loads(log)))
+    logged = json.loads(log)
+    if len(logged) != presses or any("answer_ms" not in each for each in logged):
+        raise TooBusy("the page did not answer every press; leave the machine less to do")
+    times_s, seen = seen_presses(path)
+    if len(seen) != presses or np.diff(times_s[times_s > _START_S / 2]).max() > _LAMP_HELD_S / 2:
+        raise TooBusy("the grabber missed pictures; leave the machine less to do")
+    return Recording(path, tuple(_logged(each) for each in logged))
 
 
 def _logged(each: dict) -> LoggedPress:

@@ -8,6 +8,7 @@ pictures, whatever is measured), and the page's own log of its animation frames.
 
 import json
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from outside.recorded_program import (
     WATCH,
     Recording,
     SeenPress,
+    TooBusy,
     missing_programs,
     record,
     seen_presses,
@@ -44,7 +46,7 @@ def measured(tmp_path_factory) -> Measured:
     if missing:
         pytest.skip(f"a program cannot be recorded here, for want of {', '.join(missing)}")
     folder = tmp_path_factory.mktemp("recorded")
-    recording = record(folder, PRESSES, GRABS_HZ, seed=1)
+    recording = _recorded(folder)
     result = folder / "result.json"
     line = ["measure", str(recording.path), "--json", str(result), "--readout", "0"]
     line += ["--exposure", str(EXPOSURE_MS), "--refresh", "60", "--game-rate", "60"]
@@ -54,6 +56,18 @@ def measured(tmp_path_factory) -> Measured:
     return Measured(
         recording, *seen_presses(recording.path), json.loads(result.read_text())["presses"]
     )
+
+
+def _recorded(folder: Path) -> Recording:
+    """Return a recording that lost no press on its way to the file, within three tries."""
+    for seed in (1, 2, 3):
+        try:
+            home = folder / str(seed)
+            home.mkdir()
+            return record(home, PRESSES, GRABS_HZ, seed)
+        except TooBusy as trouble:
+            reason = str(trouble)
+    pytest.skip(f"a program cannot be recorded here now: {reason}")
 
 
 def test_each_press_is_found_and_none_invented(measured):
