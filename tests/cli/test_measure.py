@@ -21,6 +21,7 @@ def measured(run, small_take, known, folder):
     if not printed.exists():
         result = run(
             "measure", small_take.path, *known, "--lag=14", "--lag-u=0.5",
+            "--condition=picture-mode=game", "--condition=platform=Corvid",
             f"--json={folder / 'take.json'}", f"--csv={folder / 'take.csv'}",
             f"--report={folder / 'take.html'}",
         )  # fmt: skip
@@ -53,6 +54,7 @@ def test_every_press_lies_where_it_truly_was(document, small_take):
 
 def test_the_document_says_what_was_measured_and_how(document, small_take):
     truth = small_take.truth
+    assert document["conditions"] == {"platform": "Corvid", "picture_mode": "game"}
     take = document["take"]
     assert (take["name"], take["frames"], take["width_px"]) == ("small.mp4", truth.frames, 320)
     assert take["rate_hz"] == 240
@@ -138,3 +140,20 @@ def test_measuring_leaves_the_take_alone_and_nothing_beside_it(measured, small_t
     assert sorted(path.name for path in measured[1].iterdir()) == [
         "printed.txt", "take.csv", "take.html", "take.json",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["--condition=platform"], "'platform' says nothing; write it as name=value"),
+        (["--condition=platform="], "'platform=' says nothing"),
+        (["--condition=plattform=Corvid"], "'plattform' is no condition of a setup"),
+        (["--condition=mode=30", "--condition=mode=60"], "'mode' is given twice"),
+        (["--condition=mode=60", "--study=lag"], "blinkspan add"),
+    ],
+)
+def test_conditions_that_would_sort_takes_wrongly_are_refused(run, small_take, options, told):
+    take = [] if "--study=lag" in options else [small_take.path]
+    result = run("measure", *take, *options)
+    assert (result.exit_code, len(result.stderr.splitlines())) == (2, 1)
+    assert told in result.stderr

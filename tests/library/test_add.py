@@ -14,6 +14,7 @@ from blinkspan.errors import BlinkspanError, LibraryConflict, UnreadableTake
 from blinkspan.jobs import add as job
 from blinkspan.library import Library
 from blinkspan.library.kept import Keeping
+from blinkspan.profiles import DisplayProfile
 from blinkspan.study.setup import Conditions, Setup
 
 # Found without importing the package, whose own imports warn.
@@ -133,3 +134,14 @@ def test_commands_refuse_in_one_line(tmp_path, card):
         code, said = run(*words)
         assert code == 2
         assert len(said.strip().splitlines()) == 1
+
+
+def test_what_was_not_said_of_a_setup_is_filled_in_and_what_was_said_stays(folder):
+    with Library.open(folder) as library:
+        job.named_setup(library, "lag", SETUP)
+        library.keep_display("panel", DisplayProfile(refresh_hz=60.0))
+        more = Setup("a", Conditions(title="Ombermere"), display="panel")
+        filled = job.named_setup(library, "lag", more)
+        assert filled.setup.conditions == Conditions("Corvid", "Ombermere", spot="pier")
+        assert (filled.setup.display, filled.setup.tags) == ("panel", ("x",))
+        assert job.named_setup(library, "lag", more) == filled == library.setup("lag", "a")

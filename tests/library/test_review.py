@@ -96,6 +96,7 @@ def test_a_study_goes_out_and_comes_in(run, tmp_path):
         (("correct", 1, "--why", "x"), "say one thing"),
         (("correct", 1, "--response", 1, "--no-response", "--why", "x"), "say one thing"),
         (("correct", 1, "--response", 1, "--why", "x"), "give --u"),
+        (("origin", 99), "no press has the key 99"),
         (("undo", 5), "no correction has the key 5"),
         (("display", "d", "--lag", 5), "give --lag and --lag-u"),
         (("display", "d", "--lag", -5, "--lag-u", 1), "-5"),
@@ -106,3 +107,55 @@ def test_a_study_goes_out_and_comes_in(run, tmp_path):
 )
 def test_refusals_are_one_line(run, words, told):
     assert told in run(*words, code=2)
+
+
+def test_a_new_profile_makes_nothing_stale_and_a_replaced_one_does(run):
+    first = run("display", "panel one", "--lag", 12, "--lag-u", 0.7)
+    assert "stale" not in first
+    assert "blinkspan add --display-profile" in first
+    assert "stale now" in run("display", "panel one", "--lag", 11, "--lag-u", 0.7)
+
+
+def test_the_numbers_of_a_press_are_followed_to_run_file_frames_and_corrections(run, library):
+    press = library.presses()[1]
+    take = library.takes()[0]
+    run("correct", press.id, "--verdict", "doubtful", "--why", "a cut", "--by", "Ida")
+    (correction,) = library.presses()[1].corrections
+    told = run("origin", press.id)
+    (made,) = library.runs(take)
+    for expected in (
+        f"{press.id}, number 2 of its take",
+        LAG_STUDY.name,
+        LAG_SETUP.name,
+        take.sha256,
+        f"lamp {press.lamp_on_frame}, response {press.response_frame}",
+        f"{made.id}, {made.made_at:%Y-%m-%d %H:%M} UTC, blinkspan 0.1.0",
+        f"span {1e3 * press.press.span.value:.2f} ms",
+        "doubtful",
+        "a cut; by Ida",
+    ):
+        assert expected in told
+    run("undo", correction, "--by", "Ole")
+    told = run("origin", press.id)
+    assert "not in force" in told
+    assert f"undoes correction {correction}; by Ole" in told
+
+
+def test_a_press_of_an_earlier_run_is_followed_as_it_was_found(run, library):
+    before = library.presses()[1]
+    take = library.takes()[0]
+    measurement = library.measurement(library.runs(take)[0])
+    later = library.keep_run(take, measurement, Inputs("0.2.0", {"capture_rate_hz": 240.0}))
+    followed = library.origin(before.id)
+    assert (followed.press, followed.run.program_version) == (before, "0.1.0")
+    assert followed.later_run_id == later.id
+    assert f"run {later.id} of the same take counts instead" in run("origin", before.id)
+    now = library.origin(library.presses()[1].id)
+    assert now.later_run_id is None
+    assert now.regions == measurement.regions
+    assert (now.camera, now.display, now.facts) == (
+        measurement.camera,
+        measurement.display,
+        measurement.take,
+    )
+    assert "capture_rate_hz" in run("origin", now.press.id)

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from blinkspan.cli.library_folder import folder_argument, library_option
+from blinkspan.cli.library_origin import origin
 from blinkspan.cli.library_review import COMMANDS
 from blinkspan.cli.waiting import Waiting
 
@@ -16,7 +17,7 @@ def library() -> None:
     """Keep results for years: make, check, save and renew a library."""
 
 
-for _command in COMMANDS:
+for _command in (*COMMANDS, origin):
     library.add_command(_command)
 
 

@@ -1,10 +1,12 @@
 """The commands that show a library's results and keep what a person says of them."""
 
+from collections.abc import Sequence
 from getpass import getuser
 from pathlib import Path
 
 import click
-from rich.table import Table
+from rich.box import SIMPLE
+from rich.table import Column, Table
 
 from blinkspan.cli.library_folder import folder_argument, library_option
 from blinkspan.cli.terminal import console, say
@@ -28,8 +30,9 @@ def show(folder: Path, study: str | None, setup: str | None) -> None:
             raise BadSetting("a setup is looked for in a study; give --study too")
         table = Table(
             "press", "run", "number", "lamp on, s", "response, s", "span, ms", "net, ms",
-            "verdict", "corrections", title=f"{study}: {setup}",
+            "verdict", "corrections", title=f"{study}: {setup}", box=SIMPLE,
         )  # fmt: skip
+        _to_the_right(table.columns[:7])
         for kept in job.presses(folder, study, setup):
             press = kept.press
             table.add_row(
@@ -49,8 +52,9 @@ def show(folder: Path, study: str | None, setup: str | None) -> None:
     for glance in glances:
         table = Table(
             "setup", "takes", "accepted", "doubtful", "rejected", "median, ms", "low", "high",
-            "net, ms", title=glance.study.study.name,
+            "net, ms", title=glance.study.study.name, box=SIMPLE,
         )  # fmt: skip
+        _to_the_right(table.columns[1:])
         for setup_glance in glance.setups:
             table.add_row(
                 setup_glance.setup.setup.name,
@@ -196,6 +200,12 @@ def camera(
     _told("camera", name, job.keep_camera(library, name, known, notes))
 
 
+def _to_the_right(columns: Sequence[Column]) -> None:
+    """Set columns of numbers flush right, so that they can be compared down the page."""
+    for column in columns:
+        column.justify = "right"
+
+
 def _instant(at_s: float | None, u_ms: float | None) -> Measured | None:
     return None if at_s is None or u_ms is None else Measured(at_s, u_ms / 1e3)
 
@@ -206,8 +216,16 @@ def _require_pair(what: str, value: float | None, u: float | None) -> None:
 
 
 def _told(kind: str, name: str, revision: int) -> None:
-    how = "kept" if revision == 1 else f"kept in place of the one before (revision {revision})"
-    click.echo(f"the {kind} profile {name!r} is {how}; takes measured with it are stale now")
+    if revision == 1:
+        click.echo(
+            f"the {kind} profile {name!r} is kept; "
+            f"name it for a setup with: blinkspan add --{kind}-profile"
+        )
+        return
+    click.echo(
+        f"the {kind} profile {name!r} is kept in place of the one before (revision {revision}); "
+        "takes measured with it are stale now"
+    )
 
 
 COMMANDS = (show, correct, undo, display, camera)

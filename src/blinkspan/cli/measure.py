@@ -20,6 +20,13 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("take", type=click.Path(path_type=Path), required=False)
 @gear_options
+@click.option(
+    "--condition",
+    "conditions",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="What was held equal, such as platform=… or mode=…; repeatable, kept in the results.",
+)
 @click.option("--study", help="Instead of TAKE: what is new or stale in this study of a library.")
 @click.option("--setup", help="Of the study, this setup alone.")
 @library_option
@@ -30,6 +37,7 @@ if TYPE_CHECKING:
 @click.option("--report", "report_to", metavar="FILE.html", help="Write a report to look at.")
 def measure(
     take: Path | None,
+    conditions: tuple[str, ...],
     study: str | None,
     setup: str | None,
     library: Path,
@@ -57,20 +65,28 @@ def measure(
                 "the results of a study are kept in its library; write them with: "
                 "blinkspan library export"
             )
+        if conditions:
+            raise BadSetting(
+                "the takes of a study have the conditions of their setup; give them with: "
+                "blinkspan add"
+            )
         code = measured_study(library, str(study), setup, gear, again, workers)
         click.get_current_context().exit(code)
     from blinkspan.cli.measured_table import show_measured
     from blinkspan.jobs.measure_settings import MeasureSettings
+    from blinkspan.jobs.stated_conditions import stated_conditions
 
     settings = MeasureSettings(**gear)
+    said = stated_conditions(conditions)
     refuse_outputs(take, json_to, csv_to, report_to)
-    measured = _followed(take, settings, json_to, csv_to, report_to)
+    measured = _followed(take, settings, said, json_to, csv_to, report_to)
     show_measured(measured, to_error=json_to == STDOUT)
 
 
 def _followed(
     take: Path,
     settings: "MeasureSettings",
+    conditions: dict[str, str],
     json_to: str | None,
     csv_to: str | None,
     report_to: str | None,
@@ -85,7 +101,7 @@ def _followed(
     from blinkspan.publish.table import to_csv
 
     measured = None
-    work = measure_take(take, settings, pictures=report_to is not None)
+    work = measure_take(take, settings, conditions, pictures=report_to is not None)
     with Waiting("reading", None, "frames") as waiting, closing(work):
         for step in work:
             if isinstance(step, Progress):

@@ -1,7 +1,7 @@
 """Bring takes into the library, into one setup of a study."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from blinkspan.errors import (
@@ -128,7 +128,8 @@ def named_setup(library: Library, study: str, setup: Setup) -> KeptSetup:
     Raises
     ------
     LibraryConflict
-        It is kept already with another condition or profile than one that is given.
+        It is kept already with another condition or profile than one that is given;
+        what had not been said of it is filled in.
     """
     try:
         library.study(study)
@@ -138,14 +139,32 @@ def named_setup(library: Library, study: str, setup: Setup) -> KeptSetup:
         kept = library.setup(study, setup.name)
     except NotInLibrary:
         return library.add_setup(study, setup)
-    for asked, held in (
-        (asdict(setup.conditions), asdict(kept.setup.conditions)),
-        ({"display": setup.display, "camera": setup.camera}, asdict(kept.setup)),
-    ):
-        for name, words in asked.items():
-            if words and words != held[name]:
-                raise LibraryConflict(
-                    f"the setup {setup.name!r} is kept with the {name.replace('_', ' ')} "
-                    f"{held[name] or 'not said'!r}, not {words!r}; give the same, or a new name"
-                )
-    return kept
+    held = asdict(kept.setup.conditions) | {
+        "display": kept.setup.display,
+        "camera": kept.setup.camera,
+    }
+    asked = asdict(setup.conditions) | {"display": setup.display, "camera": setup.camera}
+    for name, words in asked.items():
+        if words and held[name] and words != held[name]:
+            raise LibraryConflict(
+                f"the setup {setup.name!r} is kept with the {name.replace('_', ' ')} "
+                f"{held[name]!r}, not {words!r}; give the same, or a new name"
+            )
+    return _completed(library, kept, setup)
+
+
+def _completed(library: Library, kept: KeptSetup, asked: Setup) -> KeptSetup:
+    """Return a kept setup after filling in what had not been said of it."""
+    old = kept.setup
+    unsaid = {
+        name: words
+        for name, words in asdict(asked.conditions).items()
+        if words and not getattr(old.conditions, name)
+    }
+    new = replace(
+        old,
+        conditions=replace(old.conditions, **unsaid),
+        display=old.display or asked.display,
+        camera=old.camera or asked.camera,
+    )
+    return kept if new == old else library.edit_setup(kept, new)

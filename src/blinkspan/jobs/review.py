@@ -6,6 +6,7 @@ from pathlib import Path
 
 from blinkspan.library import Library
 from blinkspan.library.kept import KeptCorrection, KeptPress, KeptStudy
+from blinkspan.library.origin import Origin
 from blinkspan.library.overview import SetupOverview
 from blinkspan.presses.correction import Corrects
 from blinkspan.presses.press import Reason, Verdict
@@ -33,6 +34,12 @@ def presses(library: Path, study: str, setup: str) -> Sequence[KeptPress]:
     """Return the presses of a setup as they stand."""
     with Library.open(library) as opened:
         return opened.presses(setup=opened.setup(study, setup))
+
+
+def origin(library: Path, press_id: int) -> Origin:
+    """Return where the numbers of a press come from, of an earlier run as well."""
+    with Library.open(library) as opened:
+        return opened.origin(press_id)
 
 
 def correct(

@@ -89,7 +89,7 @@ def _standing(
     by_take: dict[int, list[KeptCorrection]] = defaultdict(list)
     for kept in holding:
         by_take[kept.take_id].append(kept)
-    standing = {row.id: _kept(row) for row in found}
+    standing = {row.id: as_found(row) for row in found}
     onsets: dict[int, list[tuple[float, int]]] = defaultdict(list)
     for row in found:
         if row.take_id in by_take:
@@ -112,7 +112,8 @@ def _standing(
     return tuple(standing.values())
 
 
-def _kept(row: Any) -> KeptPress:
+def as_found(row: Any) -> KeptPress:
+    """Return the press of a row as its run found it, without corrections."""
     press = press_from(row)
     return KeptPress(
         id=row.id,

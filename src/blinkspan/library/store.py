@@ -39,6 +39,7 @@ from blinkspan.library.kept import (
     Still,
 )
 from blinkspan.library.media import Media, Progress, file_sha256
+from blinkspan.library.origin import Origin, origin
 from blinkspan.library.overview import refresh_digest, refresh_digests
 from blinkspan.library.presses import Presses
 from blinkspan.library.runs import Inputs
@@ -416,6 +417,11 @@ class Library:
             asked.append(TakeRow.id == take.id)
         with self.database.reading() as db:
             return presses.presses(db, sa.and_(*asked))
+
+    def origin(self, press_id: int) -> Origin:
+        """Return where the numbers of a press come from, of an earlier run as well."""
+        with self.database.reading() as db:
+            return origin(db, press_id)
 
     # ---- out and in
 
