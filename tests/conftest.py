@@ -21,6 +21,12 @@ SMALL_SCENE = Scene(
 
 
 @pytest.fixture(scope="session")
+def small_scene() -> Scene:
+    """Return the scene that the small take is filmed of."""
+    return SMALL_SCENE
+
+
+@pytest.fixture(scope="session")
 def small_take(tmp_path_factory) -> StagedTake:
     """Return a take of 884 frames at 320x180 and its truth; not to be changed."""
     return render_scene(SMALL_SCENE, tmp_path_factory.mktemp("staged"), threads=1)

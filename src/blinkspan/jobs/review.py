@@ -53,11 +53,18 @@ def correct(
     no_response: bool = False,
     verdict: Verdict | None = None,
     reason: Reason | None = None,
+    seen: int | None = None,
 ) -> KeptCorrection:
     """Return a person's correction of one press after keeping it.
 
     One of an onset, a response, its absence, or a verdict alone is said; a
     verdict may go with any of them.
+
+    Parameters
+    ----------
+    seen : int | None
+        The last correction of the press that the person has seen, as
+        `take_review` tells it; a press that changed since is refused.
     """
     kind, to = Corrects.VERDICT, None
     if lamp_on is not None:
@@ -65,13 +72,17 @@ def correct(
     elif response is not None or no_response:
         kind, to = Corrects.RESPONSE, response
     with Library.open(library) as opened:
-        return opened.correct(press_id, kind, by=by, why=why, to=to, verdict=verdict, reason=reason)
+        return opened.correct(
+            press_id, kind, by=by, why=why, to=to, verdict=verdict, reason=reason, seen=seen
+        )
 
 
-def undo(library: Path, correction_id: int, *, by: str, why: str = "") -> KeptCorrection:
+def undo(
+    library: Path, correction_id: int, *, by: str, why: str = "", seen: int | None = None
+) -> KeptCorrection:
     """Return the undoing of a correction after keeping it."""
     with Library.open(library) as opened:
-        return opened.undo(opened.correction(correction_id), by=by, why=why)
+        return opened.undo(opened.correction(correction_id), by=by, why=why, seen=seen)
 
 
 def keep_display(library: Path, name: str, profile: DisplayProfile, notes: str = "") -> int:

@@ -9,7 +9,7 @@ from blinkspan.errors import BadSetting, LibraryConflict, NotInLibrary
 from blinkspan.library.kept import KeptCorrection
 from blinkspan.library.rows import measured, pair
 from blinkspan.library.tables import CorrectionRow, PressRow, RunRow
-from blinkspan.presses.correction import Correction, Corrects
+from blinkspan.presses.correction import SAME_PRESS_S, Correction, Corrects
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.quantities import Measured
 
@@ -24,8 +24,15 @@ def correct(
     why: str,
     by: str,
     now: datetime,
+    seen: int | None = None,
 ) -> KeptCorrection:
     """Return the correction after writing it.
+
+    Parameters
+    ----------
+    seen : int | None
+        The key of the last correction or undoing of this press that the person
+        has seen, 0 for none; None where nobody else can be at work.
 
     Raises
     ------
@@ -33,6 +40,8 @@ def correct(
         It would say nothing, or has no name of who says it.
     NotInLibrary
         There is no such press.
+    LibraryConflict
+        The press was corrected or measured anew since it was seen.
     """
     if not by.strip():
         raise BadSetting("a correction needs the name of who makes it; give one")
@@ -41,12 +50,14 @@ def correct(
     if kind is Corrects.LAMP_ON and to is None:
         raise BadSetting("a press has a lamp onset; to take a press away, reject it")
     press = db.execute(
-        sa.select(PressRow.lamp_on_s, RunRow.take_id)
+        sa.select(PressRow.lamp_on_s, PressRow.run_id, RunRow.take_id)
         .join(RunRow, RunRow.id == PressRow.run_id)
         .where(PressRow.id == press_id)
     ).first()
     if press is None:
         raise NotInLibrary(f"no press has the key {press_id}; list the presses to see their keys")
+    if seen is not None:
+        _require_seen(db, press.take_id, press.run_id, press.lamp_on_s, seen)
     value_s, value_u_s = pair(to)
     key = db.execute(
         sa.insert(CorrectionRow).values(
@@ -67,17 +78,55 @@ def correct(
     return by_id(db, key[0])
 
 
-def undo(db: Connection, correction_id: int, why: str, by: str, now: datetime) -> KeptCorrection:
+def _require_seen(db: Connection, take_id: int, run_id: int, anchor_s: float, seen: int) -> None:
+    """Refuse to lay a word over something that its speaker has not seen."""
+    latest = db.execute(sa.select(sa.func.max(RunRow.id)).where(RunRow.take_id == take_id)).scalar()
+    if latest != run_id:
+        raise LibraryConflict(
+            "this take was measured anew since you opened it; load the page again"
+        )
+    last = db.execute(
+        sa.select(sa.func.max(CorrectionRow.id)).where(
+            CorrectionRow.take_id == take_id,
+            CorrectionRow.anchor_s.between(anchor_s - SAME_PRESS_S, anchor_s + SAME_PRESS_S),
+        )
+    ).scalar()
+    if (last or 0) != seen:
+        raise LibraryConflict(
+            "this press was corrected elsewhere since you opened it, and nothing of yours was "
+            "saved; look at it as it stands now"
+        )
+
+
+def undo(
+    db: Connection,
+    correction_id: int,
+    why: str,
+    by: str,
+    now: datetime,
+    seen: int | None = None,
+) -> KeptCorrection:
     """Return the undoing of a correction; undoing that one brings the correction back.
+
+    Parameters
+    ----------
+    seen : int | None
+        The key of the last correction or undoing of the whole take that the
+        person has seen; None where nobody else can be at work.
 
     Raises
     ------
     LibraryConflict
-        The correction is undone already.
+        The correction is undone already, or the take was corrected since it was seen.
     NotInLibrary
         There is no such correction.
     """
     undone = by_id(db, correction_id)
+    if seen is not None and seen != last_of_take(db, undone.take_id):
+        raise LibraryConflict(
+            "this take was corrected elsewhere since you opened it, and nothing was undone; "
+            "look at it as it stands now"
+        )
     if db.execute(
         sa.select(CorrectionRow.id).where(CorrectionRow.undoes_id == correction_id)
     ).first():
@@ -122,6 +171,12 @@ def corrections(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptCorr
             )
         )
     return tuple(kept)
+
+
+def last_of_take(db: Connection, take_id: int) -> int:
+    """Return the key of a take's last correction or undoing, 0 where there is none."""
+    last = sa.select(sa.func.max(CorrectionRow.id)).where(CorrectionRow.take_id == take_id)
+    return db.execute(last).scalar() or 0
 
 
 def in_force(kept: tuple[KeptCorrection, ...]) -> tuple[KeptCorrection, ...]:

@@ -276,10 +276,16 @@ class Library:
         setup: KeptSetup,
         keeping: Keeping = Keeping.COPY,
         progress: Progress = lambda _bytes: None,
+        name: str | None = None,
     ) -> "Added":
         """Return the take made of a file; the same bytes twice are one take.
 
         Adding again what was cut off, or what has since gone missing, makes it whole.
+
+        Parameters
+        ----------
+        name : str | None
+            What the take is called; by default as its file.
 
         Raises
         ------
@@ -298,7 +304,7 @@ class Library:
             return Added(known, new=False)
         values: dict[str, Any] = {
             "sha256": sha256,
-            "name": path.name,
+            "name": name or path.name,
             "size_bytes": path.stat().st_size,
             "setup_id": setup.id,
             "keeping": keeping.value,
@@ -327,6 +333,11 @@ class Library:
             return takes.takes(
                 db, None if setup is None else setup.id, None if study is None else study.id
             )
+
+    def take(self, key: int) -> KeptTake:
+        """Return the take of that key."""
+        with self.database.reading() as db:
+            return takes.take_by_id(db, key)
 
     def clip(self, take: KeptTake) -> Path:
         """Return where the bytes of a take lie; that they are still there is not promised.
@@ -384,17 +395,22 @@ class Library:
         to: Measured | None = None,
         verdict: Verdict | None = None,
         reason: Reason | None = None,
+        seen: int | None = None,
     ) -> KeptCorrection:
-        """Return a person's correction of a press after keeping it."""
+        """Return a person's correction of a press, refused where it changed since it was seen."""
         with self.database.writing() as db:
-            kept = corrections.correct(db, press_id, kind, to, verdict, reason, why, by, self.now())
+            kept = corrections.correct(
+                db, press_id, kind, to, verdict, reason, why, by, self.now(), seen
+            )
             refresh_digest(db, kept.take_id)
             return kept
 
-    def undo(self, correction: KeptCorrection, *, by: str, why: str = "") -> KeptCorrection:
+    def undo(
+        self, correction: KeptCorrection, *, by: str, why: str = "", seen: int | None = None
+    ) -> KeptCorrection:
         """Return the undoing of a correction; to undo that brings the correction back."""
         with self.database.writing() as db:
-            kept = corrections.undo(db, correction.id, why, by, self.now())
+            kept = corrections.undo(db, correction.id, why, by, self.now(), seen)
             refresh_digest(db, kept.take_id)
             return kept
 

@@ -1,0 +1,55 @@
+"""The traces that the presses were read from, as rows of 32-bit floats."""
+
+from enum import StrEnum
+
+import numpy as np
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from blinkspan.errors import NotInLibrary
+from blinkspan.jobs.take_review import take_review
+from blinkspan.web.api.values import Answers, Key
+from blinkspan.web.desk import TheDesk
+
+router = APIRouter(prefix="/api/takes/{take_id}/traces", tags=["traces"])
+
+_FLOATS = np.dtype("<f4")
+_BINARY: Answers = {
+    200: {
+        "content": {"application/octet-stream": {}},
+        "description": "Values, then start times in seconds, each n little-endian 32-bit floats.",
+    }
+}
+
+
+class Kind(StrEnum):
+    """Which trace."""
+
+    LAMP = "lamp"
+    RESPONSE = "response"
+
+
+@router.get("/{kind}", response_class=Response, responses=_BINARY)
+def trace(desk: TheDesk, take_id: Key, kind: Kind) -> Response:
+    """Return a trace of a take's last run: 0 at rest, 1 lit or fully responded.
+
+    The header ``X-Exposure-Seconds`` says how long each sample gathered light
+    from its start time on, ``X-Samples`` how many there are. Start times are
+    32-bit floats: over a minute they are exact to 4 microseconds.
+    """
+    review = take_review(desk.library, take_id)
+    found = review.measurement
+    if found is None or review.run is None:
+        raise NotInLibrary(f"{review.take.name!r} has no traces yet; measure it")
+    series = found.lamp_trace if kind is Kind.LAMP else found.response_trace
+    packed = np.concatenate((series.values, series.start_s)).astype(_FLOATS).tobytes()
+    return Response(
+        packed,
+        media_type="application/octet-stream",
+        headers={
+            "ETag": f'"{review.run.traces_sha256[:16]}-{kind}"',
+            "Cache-Control": "private, no-cache",
+            "X-Exposure-Seconds": repr(found.camera.exposure_s.value),
+            "X-Samples": str(series.values.size),
+        },
+    )

@@ -1,0 +1,140 @@
+"""Start the page on this machine and open it in the browser."""
+
+import ipaddress
+import secrets
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from blinkspan.errors import BadSetting
+from blinkspan.jobs.review import overview
+from blinkspan.web.app import LOOPBACK, create_app
+
+_SHORTEST_TOKEN = 16
+_ALL_ADDRESSES = ("0.0.0.0", "::")
+
+
+def launch(
+    library: Path,
+    *,
+    host: str = LOOPBACK[0],
+    port: int = 0,
+    token: str | None = None,
+    person: str | None = None,
+    browser: bool = True,
+    tell: Callable[[str], None],
+) -> None:
+    """Serve the page until it is interrupted.
+
+    Parameters
+    ----------
+    host : str
+        An address of this machine. On any but the loopback a token is required.
+    port : int
+        0 for one that is free.
+    tell : callable
+        Told the address once the page answers there.
+
+    Raises
+    ------
+    BadSetting
+        The address or port cannot be used, or the token is missing or too short.
+    UnusableLibrary
+        The library cannot be opened.
+    """
+    require_token(host, token)
+    overview(library)  # a library that cannot be opened is told here, not on the page
+    listening = _bound(host, port)
+    port = listening.getsockname()[1]
+    hosts = LOOPBACK if is_loopback(host) else (*LOOPBACK, host, *_own_names(host))
+    app = create_app(library, hosts=hosts, token=token, person=person)
+    address = f"http://{_spelt(host)}:{port}/" + (f"?token={token}" if token else "")
+    server = uvicorn.Server(
+        uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, ws="none")
+    )
+
+    def announce() -> None:
+        tell(address)
+        if browser:
+            webbrowser.open(address)
+
+    _when_started(server, announce)
+    with listening:
+        server.run(sockets=[listening])
+
+
+def require_token(host: str, token: str | None) -> None:
+    """Refuse an address that others reach without a token that cannot be guessed."""
+    if token is not None and len(token) < _SHORTEST_TOKEN:
+        raise BadSetting(
+            f"a token of {len(token)} characters can be guessed; give {_SHORTEST_TOKEN} or more, "
+            f"such as {secrets.token_urlsafe(_SHORTEST_TOKEN)}"
+        )
+    if not is_loopback(host) and token is None:
+        raise BadSetting(
+            f"others can reach {host}, so the page needs a token there; give one, such as "
+            f"--token {secrets.token_urlsafe(_SHORTEST_TOKEN)}"
+        )
+
+
+def is_loopback(host: str) -> bool:
+    """Return whether an address is reached from this machine only.
+
+    Examples
+    --------
+    >>> is_loopback("127.0.0.1"), is_loopback("localhost"), is_loopback("0.0.0.0")
+    (True, True, False)
+    """
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    try:
+        kind, *_, place = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        listening = socket.socket(kind, socket.SOCK_STREAM)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(place)
+    except (OSError, OverflowError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise BadSetting(
+            f"{host}, port {port} cannot be used ({why.lower()}); leave --port away for a free one"
+        ) from error
+    return listening
+
+
+def _own_names(host: str) -> tuple[str, ...]:
+    """Return under what else this machine is reached where it listens at all its addresses."""
+    if host not in _ALL_ADDRESSES:
+        return ()
+    name = socket.gethostname().lower()
+    try:
+        found = {str(each[4][0]) for each in socket.getaddrinfo(name, None)}
+    except OSError:
+        found = set()
+    return (name, f"{name}.local", *sorted(found))
+
+
+def _spelt(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def _when_started(server: uvicorn.Server, then: Callable[[], None]) -> None:
+    """Call a function once the server answers, from a thread that ends with it."""
+    over = threading.Event()
+
+    def look() -> None:
+        while not server.started:
+            if over.wait(0.02) or server.should_exit:
+                return
+        then()
+
+    threading.Thread(target=look, daemon=True).start()

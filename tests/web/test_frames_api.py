@@ -1,0 +1,94 @@
+"""Frames as the page shows them against OpenCV's own decoding of the same file (published).
+
+OpenCV is a second reader of the file; what it gives is turned to luma by the
+weights of ITU-R BT.601 that its own conversion states.
+"""
+
+import cv2
+import numpy as np
+import pytest
+
+from blinkspan.jobs.take_frames import FrameShelf, View
+from blinkspan.traces.regions import Rectangle
+
+
+def shown(client, frame, **asked):
+    answer = client.get(f"/api/takes/1/frames/{frame}", params=asked)
+    assert answer.status_code == 200, answer.text
+    return cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_GRAYSCALE)
+
+
+def decoded(path):
+    film = cv2.VideoCapture(str(path))
+    while True:
+        whole, picture = film.read()
+        if not whole:
+            return
+        yield cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
+
+
+def test_frames_are_those_of_an_independent_decode_at_20_places(client, small_take):
+    rng = np.random.default_rng(5)
+    wanted = rng.choice(small_take.truth.frames, 20, replace=False)
+    theirs = {at: luma for at, luma in enumerate(decoded(small_take.path)) if at in wanted}
+    assert len(theirs) == 20
+    for at in wanted:
+        ours = shown(client, int(at)).astype(float)
+        assert np.abs(ours - theirs[int(at)]).mean() < 2.5
+
+
+def test_a_frame_never_changes_and_says_so(client):
+    first = client.get("/api/takes/1/frames/7")
+    assert first.headers["content-type"] == "image/jpeg"
+    assert "immutable" in first.headers["cache-control"]
+    tag = first.headers["etag"]
+    again = client.get("/api/takes/1/frames/7", headers={"if-none-match": tag})
+    assert (again.status_code, again.content) == (304, b"")
+    assert client.get("/api/takes/1/frames/8").headers["etag"] != tag
+
+
+def test_a_part_is_cut_from_the_whole(client):
+    part = shown(client, 30, crop="40,20,100,60")
+    assert part.shape == (60, 100)
+    whole = shown(client, 30).astype(float)[20:80, 40:140]
+    assert np.abs(part - whole).mean() < 2.5
+    assert shown(client, 30, width=80).shape == (45, 80)
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/api/takes/1/frames/-1", 422),
+        ("/api/takes/1/frames/100000", 422),
+        ("/api/takes/1/frames/0?crop=1,2,3", 422),
+        ("/api/takes/1/frames/0?crop=300,0,100,10", 422),
+        ("/api/takes/1/frames/0?width=0", 422),
+        ("/api/takes/77/frames/0", 404),
+    ],
+)
+def test_what_is_not_there_is_told_in_one_line(client, path, status):
+    answer = client.get(path)
+    assert answer.status_code == status
+    assert "\n" not in answer.json()["error"]
+
+
+def test_times_are_the_clock_of_the_take(client, small_take):
+    times = client.get("/api/takes/1/frames/times").json()
+    assert len(times["start_s"]) == small_take.truth.frames
+    steps = np.diff(times["start_s"])
+    # the stage films at 240 frames a second, stamped for playback at 30
+    assert np.median(steps) == pytest.approx(1 / 240, rel=1e-4)
+    assert (times["width_px"], times["height_px"]) == (320, 180)
+
+
+def test_pictures_never_take_more_than_their_room(small_library):
+    shelf = FrameShelf(small_library, room_bytes=60_000)
+    try:
+        sizes = [len(shelf.picture(1, frame)) for frame in range(40)]
+        assert sum(sizes) > 60_000
+        assert 0 < shelf.held_bytes <= 60_000
+        small = View(Rectangle(0, 0, 16, 16))
+        assert shelf.picture(1, 3, small) == shelf.picture(1, 3, small)
+    finally:
+        shelf.close()
+    assert shelf.held_bytes == 0
