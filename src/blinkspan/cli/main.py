@@ -18,7 +18,7 @@ COMMANDS = {
     "measure": "Measure every press in TAKE, a film of a lamp and a screen",
     "add": "Bring TAKES, clips or whole folders, into one setup of a study",
     "library": "Keep results for years: make, check, save and renew a library",
-    "open": "Open a library as a page: look at every press, correct it, run a study",
+    "open": "Open LIBRARY as a page: look at every press, correct it, run a study",
     "summary": "Sum up measured setups: median, interval, reach, spread and what to be wary of",
     "compare": "Compare setups: different, different but little, the same, or undecided",
     "plan": "Plan how many presses a question needs, from a pilot or from a model",
