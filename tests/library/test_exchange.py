@@ -13,7 +13,7 @@ import frictionless
 import pandas as pd
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented_takes import LAG_SETUP, LAG_STUDY, measured_take, write_clip
 
@@ -156,6 +156,7 @@ cells = {
 }
 
 
+@settings(deadline=None)  # it writes files: a busy disk is no fault
 @given(st.fixed_dictionaries(cells))
 def test_any_text_and_moment_come_back(tmp_path_factory, row):
     folder = tmp_path_factory.mktemp("p") / "package"

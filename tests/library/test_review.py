@@ -130,7 +130,7 @@ def test_the_numbers_of_a_press_are_followed_to_run_file_frames_and_corrections(
         take.sha256,
         f"lamp {press.lamp_on_frame}, response {press.response_frame}",
         f"{made.id}, {made.made_at:%Y-%m-%d %H:%M} UTC, blinkspan 0.1.0",
-        f"span {1e3 * press.press.span.value:.2f} ms",
+        f"span {1e3 * press.press.span.value:.1f} ± ",
         "doubtful",
         "a cut; by Ida",
     ):

@@ -54,7 +54,7 @@ def check(context: click.Context, /, folder: Path, as_json: bool) -> None:
             waiting.say(_as_line(finding, as_json))
     problems = sum(finding.weight is job.Weight.PROBLEM for finding in found)
     if not as_json:
-        click.echo(f"{problems} problems" if problems else "no problem found")
+        click.echo(_told(problems))
     context.exit(1 if problems else 0)
 
 
@@ -134,6 +134,12 @@ def validate(context: click.Context, /, package: Path) -> None:
     faults = job.validate(package)
     click.echo("\n".join(faults) if faults else "no fault found")
     context.exit(1 if faults else 0)
+
+
+def _told(problems: int) -> str:
+    if problems == 0:
+        return "no problem found"
+    return "1 problem" if problems == 1 else f"{problems} problems"
 
 
 def _as_line(finding: Any, as_json: bool) -> str:

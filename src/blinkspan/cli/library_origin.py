@@ -12,8 +12,7 @@ from blinkspan.publish import words
 from blinkspan.quantities import Measured
 
 if TYPE_CHECKING:
-    from blinkspan.library.kept import KeptCorrection
-    from blinkspan.library.origin import Origin
+    from blinkspan.jobs.review import KeptCorrection, Origin
     from blinkspan.presses.press import Press
     from blinkspan.traces.regions import Quadrilateral, Rectangle
 
@@ -50,7 +49,7 @@ def _lines(found: "Origin") -> Iterator[tuple[str, str]]:
     yield "study", found.setup.study
     yield "setup", found.setup.setup.name
     yield "conditions", "; ".join(said) or "not said"
-    yield "take", f"{found.take.name}, {words.number(facts.rate_hz, 2)} frames a second"
+    yield "take", f"{found.take.name}, filmed at {words.hertz(facts.rate_hz)}"
     yield "rate read from", facts.rate_source
     yield "file's SHA-256", found.take.sha256
     yield (
@@ -74,8 +73,8 @@ def _lines(found: "Origin") -> Iterator[tuple[str, str]]:
     yield "exposure", f"{_ms(camera.exposure_s)}, {camera.exposure_source}"
     yield "readout", f"{_ms(camera.readout_s)}, {camera.readout_source}"
     yield "display's lag", _ms(display.lag_s)
-    yield "refresh", _rate(display.refresh_hz)
-    yield "game's rate", _rate(display.game_rate_hz)
+    yield "refresh", words.hertz(display.refresh_hz)
+    yield "game's rate", words.hertz(display.game_rate_hz)
     yield "display profile", run.display or "none"
     yield "camera profile", run.camera or "none"
 
@@ -96,7 +95,7 @@ def _correction(kept: "KeptCorrection", in_force: tuple[int, ...]) -> str:
     said = kept.correction
     what = said.kind.value
     if said.to is not None:
-        what += f" at {said.to.value:.4f} s, u {words.number(1e3 * said.to.u, 2)} ms"
+        what += f" at {words.seconds(said.to.value)} {words.plus_minus(1e3 * said.to.u)} ms"
     if said.verdict is not None:
         what += f", {said.verdict.value}" + (f": {said.reason.value}" if said.reason else "")
     force = "" if kept.id in in_force else ", not in force"
@@ -104,13 +103,11 @@ def _correction(kept: "KeptCorrection", in_force: tuple[int, ...]) -> str:
 
 
 def _ms(value: Measured | None) -> str:
-    if value is None:
-        return "not known"
-    return f"{words.number(1e3 * value.value, 2)} ms, u {words.number(1e3 * value.u, 2)} ms"
-
-
-def _rate(rate_hz: float | None) -> str:
-    return "not known" if rate_hz is None else f"{words.number(rate_hz, 2)} Hz"
+    return (
+        words.with_u(None, None)
+        if value is None
+        else words.with_u(1e3 * value.value, 1e3 * value.u)
+    )
 
 
 def _box(box: "Rectangle") -> str:

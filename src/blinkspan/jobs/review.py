@@ -13,6 +13,19 @@ from blinkspan.presses.press import Reason, Verdict
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
 
+__all__ = [
+    "KeptCorrection",
+    "Origin",
+    "StudyGlance",
+    "correct",
+    "keep_camera",
+    "keep_display",
+    "origin",
+    "overview",
+    "presses",
+    "undo",
+]
+
 
 @dataclass(frozen=True, slots=True)
 class StudyGlance:
