@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blinkspan.onsets.alignment import Course
+from blinkspan.onsets.slopes import Slopes
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
@@ -180,7 +181,7 @@ class Joint:
         data = residuals[: self.t.size]
         count = int(self.counts.sum())
         misfit = max(1.0, float((data @ data) / max(1, count - k - _SHARED)) ** 0.5)
-        spread = np.linalg.pinv(slopes.T @ slopes) * misfit**2
+        spread = np.linalg.pinv(slopes.normal()) * misfit**2
         response, slant, exposure = (float(v) for v in found[k:])
         u = np.sqrt(np.maximum(np.diag(spread)[k:], 0.0))
         begins = basis @ found[:k]
@@ -197,7 +198,7 @@ class Joint:
 
     def _search(
         self, basis: Samples, first: Samples, low: Samples, high: Samples
-    ) -> tuple[Samples, Samples, Samples]:
+    ) -> tuple[Samples, Samples, Slopes]:
         """Return the best parameters, their residuals and slopes: damped Gauss-Newton in a box.
 
         A dozen parameters against a thousand samples: the normal equations are
@@ -208,10 +209,10 @@ class Joint:
         residuals = self._residuals(basis @ here[:k], here[k:])
         slopes = self._slopes(basis, here)
         for _ in range(_MOST_ROUNDS):
-            downhill = -slopes.T @ residuals
+            downhill = -slopes.along(residuals)
             # A parameter on its bound that wants to leave the box stays there.
             free = ~(((here <= low) & (downhill < 0)) | ((here >= high) & (downhill > 0)))
-            normal = slopes[:, free].T @ slopes[:, free]
+            normal = slopes.normal()[np.ix_(free, free)]
             scale = np.diag(np.maximum(np.diag(normal), 1e-12 * np.trace(normal)))
             there = here.copy()
             there[free] += np.linalg.solve(normal + damping * scale, downhill[free])
@@ -280,7 +281,7 @@ class Joint:
         strayed: Samples = (away - away.mean()) / self.known.aligned_u_s
         return strayed
 
-    def _slopes(self, basis: Samples, p: Samples) -> Samples:
+    def _slopes(self, basis: Samples, p: Samples) -> Slopes:
         """Differences: a sample depends on its own press's begin and on the shared three."""
         k = basis.shape[1]
         begins, shared = basis @ p[:k], p[k:]
@@ -289,11 +290,12 @@ class Joint:
         nudge = 1e-3 * self.known.period_s
         n, presses = self.t.size, begins.size
         by_begin = (self._residuals(begins + nudge, shared, linear) - here)[:n] / nudge
-        jac = np.zeros((here.size, p.size))
-        jac[:n, :k] = by_begin[:, None] * basis[self.press]
-        jac[n : n + presses, :k] = (basis - basis.mean(axis=0)) / self.known.aligned_u_s
+        rest = np.zeros((here.size - n, p.size))
+        rest[:presses, :k] = (basis - basis.mean(axis=0)) / self.known.aligned_u_s
+        by_shared = np.zeros((n, p.size - k))
         for q, nudge in enumerate((1e-6, 1e-8, 1e-6)):
             moved = shared.copy()
             moved[q] += nudge
-            jac[:, k + q] = (self._residuals(begins, moved) - here) / nudge
-        return jac
+            slope = (self._residuals(begins, moved) - here) / nudge
+            by_shared[:, q], rest[:, k + q] = slope[:n], slope[n:]
+        return Slopes(basis, self.press, by_begin, by_shared, rest)

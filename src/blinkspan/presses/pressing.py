@@ -45,7 +45,7 @@ def press_of(context: Context, k: int) -> Press:
     lit = lit_edge(context.lamp, spell, context.exposure)
     dark = dark_edge(context.lamp, spell, context.exposure)
     lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
-    begin = _begin(context, k)
+    begin = _begins(context)[k]
     budget = _budget(context, lit.at_s, begin, abs(row - lamp_row))
     lamp_on = lit.at_s + lamp_row * readout.row_s
     response = span = net = None
@@ -94,7 +94,7 @@ def _confirmed(context: Context, k: int) -> bool:
         return False
     if not learnt.template.alike and panel.step.grid is None:
         return False
-    waits = [_wait_s(context, each) for each in range(len(context.spells))]
+    waits = _waits_s(context)
     known = [wait for wait in waits if wait is not None]
     mine = waits[k]
     if mine is None or len(known) < _FEWEST_WAITS:
@@ -102,21 +102,24 @@ def _confirmed(context: Context, k: int) -> bool:
     return abs(mine - float(np.median(known))) <= _FAR_FRAMES * panel.hold_s
 
 
-def _wait_s(context: Context, k: int) -> float | None:
-    """Return about how long press ``k`` waited for its answer."""
-    begin = _begin(context, k)
-    if begin is None:
-        return None
-    return begin.value - float(context.series.clock.start_s[context.spells[k].first])
+def _waits_s(context: Context) -> list[float | None]:
+    """Return about how long each press waited for its answer."""
+    return [
+        None if begin is None else begin.value - float(context.series.clock.start_s[spell.first])
+        for begin, spell in zip(_begins(context), context.spells, strict=True)
+    ]
 
 
-def _begin(context: Context, k: int) -> Measured | None:
-    """Return when the panel began to answer, in the clock of frames; ``u`` is its own."""
-    if context.found.answers[k] is None or context.panel is None:
-        return None
-    before = sum(answer is not None for answer in context.found.answers[:k])
-    begin = context.panel.step.begins[before]
-    return begin + context.panel.moved_s.value
+def _begins(context: Context) -> list[Measured | None]:
+    """Return when the panel began to answer, in the clock of frames; ``u`` is each one's own."""
+    panel = context.panel
+    if panel is None:
+        return [None] * len(context.found.answers)
+    steps = iter(panel.step.begins)
+    return [
+        None if answer is None else next(steps) + panel.moved_s.value
+        for answer in context.found.answers
+    ]
 
 
 def _budget(context: Context, lit: Measured, begin: Measured | None, rows_px: float) -> Budget:
