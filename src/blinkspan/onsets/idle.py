@@ -19,6 +19,10 @@ Frame = int
 REFERENCE_S = 0.050  # the look before a press is the mean of this long
 _MOST_MOMENTS, _FEWEST_MOMENTS = 40, 8
 _KEPT = 0.8
+# A picture without noise (a grabbed screen) is still known to its codes only: the darkest 8-bit
+# step is 1/219/4.5 = 1e-3 of full light, its standard deviation 3e-4 (JCGM 100, 4.3.7), and a
+# third of that for a cell of some pixels. Without it the least motion outshouts any answer.
+_LEAST_SD = 1e-4
 # How long after a press the picture is not idle, and over what gap idle change is learnt:
 # the first pair that leaves enough moments.
 _GUARD_AND_REACH_S = ((1.2, 0.25), (0.9, 0.25), (0.6, 0.20))
@@ -112,6 +116,6 @@ def learn_idle(film: Film, moments: Moments, period_s: float) -> Idle:
     # must not blind every cell.
     kept = np.sort(per_moment, axis=0)[: max(1, round(_KEPT * len(moments.frames)))]
     variance = kept.mean(axis=0)
-    floor = max(float(np.median(variance)) * 0.05, 1e-9)
+    floor = max(float(np.median(variance)) * 0.05, _LEAST_SD**2)
     sd: Light = np.sqrt(np.maximum(variance, floor)).astype(np.float32)
     return Idle(moments, sd)
