@@ -17,7 +17,7 @@ import numpy.typing as npt
 from scipy.special import bdtr, ndtri, stdtrit
 
 from blinkspan.quantities import Estimate
-from blinkspan.study.smoothing import REACH, checked, part_below, spread
+from blinkspan.study.smoothing import REACH, Numbers, checked, part_below, spread
 
 # The share of a press below the median varies by 1/4 (yes or no) where the
 # measurement is sharp. Where measurement noise is all there is, noise uniform on
@@ -65,9 +65,11 @@ def median_interval(
     Without uncertainties: the sign test turned into an interval, its ends
     interpolated between order statistics. With them the share of each value
     below a point is a number from 0 to 1, less variable than a yes or no, and
-    the interval narrows in proportion. Smoothing shifts the median of a lopsided
-    distribution by up to about 3 u² f'/(2 f): half a millisecond for whole frames
-    counted at 240 Hz and an exponential tail of 8 ms.
+    the interval narrows in proportion. Noise and smoothing shift the median of a
+    lopsided distribution by up to about 3 u² f'/(2 f): half a millisecond for whole
+    frames counted at 240 Hz and an exponential tail of 8 ms. The interval reaches
+    further by as much as a second smoothing shows of it, on the side where the
+    unsmoothed median lies.
 
     Examples
     --------
@@ -87,6 +89,8 @@ def median_interval(
     floor = z * math.sqrt(float(np.mean(s**2)) / n)
     low = middle - math.hypot(max(middle - low, floor), z * shared_u)
     high = middle + math.hypot(max(high - middle, floor), z * shared_u)
+    shift = _shift_by_noise(x, s, middle)
+    low, high = low - max(shift, 0.0), high - min(shift, 0.0)
     median = float(np.median(x))
     return Estimate(
         value=median if low <= median <= high else middle,
@@ -113,6 +117,20 @@ def sign_test_reach(n: int, level: float) -> tuple[float, float]:
     excess = (outer - level) / (outer - inner)
     weight = (n - k) * excess / (k + (n - 2 * k) * excess)
     return 0.5 - (k - 0.5 + weight) / n, level
+
+
+def _shift_by_noise(x: Numbers, s: Numbers, middle: float) -> float:
+    """Return by how much noise and smoothing have moved the median, at most one uncertainty.
+
+    Measurement adds a variance of u², smoothing 2 u², and smoothing √2 as wide
+    another 2 u²: to second order the first two together move the median by 3/2
+    of what the last does.
+    """
+    noise = math.sqrt(float(np.mean(s**2)))
+    if noise == 0.0:
+        return 0.0
+    moved = float(spread(x, math.sqrt(2.0) * REACH * s).quantiles(0.5)) - middle
+    return min(max(1.5 * moved, -noise), noise)
 
 
 def _narrowing(part: npt.NDArray[np.float64], level: float) -> float:

@@ -104,7 +104,7 @@ def part_below(distances: Numbers, half_widths: Numbers | float) -> Numbers:
     A number without width counts 0, 1/2 where it is the point itself, or 1.
     """
     h = np.asarray(half_widths, dtype=float)
-    sharp = h <= 0.0
+    sharp = h <= _NEGLIGIBLE * np.abs(distances)  # dividing by less might overflow
     part: Numbers = np.clip(0.5 + 0.5 * distances / np.where(sharp, 1.0, h), 0.0, 1.0)
     if sharp.any():
         part = np.where(sharp, 0.5 * (1.0 + np.sign(distances)), part)
