@@ -1,16 +1,11 @@
 """A small library, its page answered in the process, served to a browser, and looked at in one."""
 
 import shutil
-import socket
-import threading
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-import uvicorn
 from fastapi.testclient import TestClient
 
 from blinkspan.jobs.add import add
@@ -20,9 +15,7 @@ from blinkspan.stage.render import render_scene
 from blinkspan.study.setup import Conditions, Setup
 from blinkspan.traces.regions import Regions
 from blinkspan.web.app import create_app
-
-STUDY = "Lantern Row: does the patch help?"
-SETUPS = ("Corvid 60, build 1.2", "Corvid 60, build 1.3")
+from web.small_library import SETUPS, STUDY, serving
 
 
 @pytest.fixture(scope="session")
@@ -58,6 +51,14 @@ def small_library(small_take, small_scene, tmp_path_factory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="session")
+def third_clip(small_scene, tmp_path_factory) -> Path:
+    """Return a clip that is not in the small library; not to be changed."""
+    presses = replace(small_scene.presses, count=4)
+    scene = replace(small_scene, name="third", seed=5, presses=presses)
+    return render_scene(scene, tmp_path_factory.mktemp("third"), threads=1).path
+
+
 @pytest.fixture
 def library(small_library, tmp_path) -> Path:
     """Return a copy of the small library that a test may change."""
@@ -69,27 +70,6 @@ def client(library) -> Iterator[TestClient]:
     """Yield the page's interface, answered in this process."""
     with TestClient(create_app(library, person="Mara"), base_url="http://127.0.0.1") as asked:
         yield asked
-
-
-@contextmanager
-def serving(library: Path, port: int = 0) -> Iterator[str]:
-    """Yield the address of a page served by a thread of this process."""
-    with socket.socket() as listening:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(("127.0.0.1", port))
-        address = f"http://127.0.0.1:{listening.getsockname()[1]}"
-        app = create_app(library, person="Mara")
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none"))
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-        thread.start()
-        while not server.started:
-            assert thread.is_alive(), "the server ended before it began"
-            time.sleep(0.01)
-        try:
-            yield address
-        finally:
-            server.should_exit = True
-            thread.join()
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ import pytest
 
 from blinkspan.web.shell import STATIC
 
-PAGES = ("/", "/nowhere")
+PAGES = ("/", "/?q=corvid", "/takes/1", "/nowhere")
 TEXT = ("ink", "quiet", "lamp", "response", "link", "good", "doubt", "bad", "middle")
 MARKS = ("edge", "focus", "dot")
 GROUNDS = ("paper", "card", "sunk")

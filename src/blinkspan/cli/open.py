@@ -27,9 +27,22 @@ from blinkspan.cli.library_folder import LIBRARY_VARIABLE, USUAL_FOLDER
     help="What visitors have to know; required where others can reach the page.",
 )
 @click.option("--by", help="Whose name corrections carry; by default your user name.")
+@click.option(
+    "--clips",
+    "folders",
+    multiple=True,
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="A folder from which the page may add clips and which it may watch; repeatable.",
+)
 @click.option("--no-browser", is_flag=True, help="Print the address only.")
 def open(
-    library: Path, host: str, port: int, token: str | None, by: str | None, no_browser: bool
+    library: Path,
+    host: str,
+    port: int,
+    token: str | None,
+    by: str | None,
+    folders: tuple[Path, ...],
+    no_browser: bool,
 ) -> None:
     """Open LIBRARY as a page: look at every press, correct it, run a study.
 
@@ -43,6 +56,7 @@ def open(
         port=port,
         token=token,
         person=by,
+        folders=folders,
         browser=not no_browser,
         tell=lambda address: click.echo(f"The page is at {address}\nEnd it with Ctrl-C."),
     )

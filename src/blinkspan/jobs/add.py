@@ -75,18 +75,31 @@ def add(
             yield bring(opened, clip, kept, Keeping(keeping), progress)
 
 
+def add_sent(library: Path, clip: Path, name: str, study: str, setup: Setup) -> Outcome:
+    """Return what became of a clip that was sent under a name; the file given may go afterwards."""
+    with Library.open(library) as opened:
+        return bring(opened, clip, named_setup(opened, study, setup), Keeping.COPY, name=name)
+
+
 def bring(
     library: Library,
     clip: Path,
     setup: KeptSetup,
     keeping: Keeping,
     progress: Callable[[int], None] = lambda _bytes: None,
+    name: str | None = None,
 ) -> Outcome:
-    """Return what became of one clip; only a library that cannot be written ends the work."""
+    """Return what became of one clip; only a library that cannot be written ends the work.
+
+    Parameters
+    ----------
+    name : str | None
+        What the take is called; by default as its file.
+    """
     try:
         with open_take(clip):
             pass  # a file that is no take is told now, not when it is measured
-        added = library.add_take(clip, setup, keeping, progress)
+        added = library.add_take(clip, setup, keeping, progress, name)
         spot = check_spot(library, added.take) if added.new else None
     except UnwritableOutput:
         raise

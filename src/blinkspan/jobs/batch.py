@@ -94,6 +94,7 @@ def measure_study(
     again: bool = False,
     workers: int | None = None,
     hung_s: float = HUNG_S,
+    only: int | None = None,
 ) -> Generator[Event, None, None]:
     """Yield what happens to each clip that is new or stale, after each run is kept.
 
@@ -113,6 +114,8 @@ def measure_study(
         Measure takes that are neither new nor stale, too.
     workers : int | None
         Clips measured at once; by default one a processor.
+    only : int | None
+        The key of the one take to measure.
 
     Raises
     ------
@@ -120,9 +123,18 @@ def measure_study(
         The study, the library or its disk: what was measured before is kept.
     """
     with Library.open(library) as opened:
-        plans, failed = planned(opened, study, setup, given or {}, regions, again)
+        plans, failed = planned(opened, study, setup, given or {}, regions, again, only)
         yield from failed
         yield from run_plans(opened, plans, workers or os.cpu_count() or 1, hung_s)
+
+
+def due(
+    library: Path, study: str, setup: str | None = None, *, again: bool = False
+) -> tuple[KeptTake, ...]:
+    """Return the takes that `measure_study` would look at, those that cannot be measured too."""
+    with Library.open(library) as opened:
+        plans, failed = planned(opened, study, setup, {}, None, again)
+    return (*(plan.take for plan in plans), *(each.take for each in failed))
 
 
 def planned(

@@ -1,17 +1,19 @@
 """Look at what a library holds, and let a person correct presses."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from blinkspan.library import Library
-from blinkspan.library.kept import KeptCorrection, KeptPress, KeptStudy
+from blinkspan.library.kept import KeptCorrection, KeptPress, KeptSetup, KeptStudy, KeptTake
 from blinkspan.library.origin import Origin
 from blinkspan.library.overview import SetupOverview
 from blinkspan.presses.correction import Corrects
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
+from blinkspan.study.setup import Study
 
 __all__ = [
     "KeptCorrection",
@@ -41,6 +43,57 @@ def overview(library: Path, study: str | None = None) -> list[StudyGlance]:
         names = [kept.study.name for kept in opened.studies()] if study is None else [study]
         views = [opened.study(name) for name in names]
         return [StudyGlance(view.kept, view.overview()) for view in views]
+
+
+@dataclass(frozen=True, slots=True)
+class ListedTake:
+    """A take with the name of its setup; the counts are None where it is not measured."""
+
+    take: KeptTake
+    setup: str
+    presses: int | None
+    doubtful: int | None
+
+
+def listed_takes(library: Path, study: str) -> tuple[ListedTake, ...]:
+    """Return the takes of a study, by setup and in the order they came."""
+    with Library.open(library) as opened:
+        view = opened.study(study)
+        standing: dict[int, list[Verdict]] = defaultdict(list)
+        for kept in view.presses():
+            standing[kept.take_id].append(kept.press.verdict)
+        names = {kept.id: kept.setup.name for kept in view.setups()}
+        listed = []
+        for take in view.takes():
+            verdicts = standing.get(take.id)
+            if verdicts is None and opened.runs(take):
+                verdicts = []
+            listed.append(
+                ListedTake(
+                    take,
+                    names[take.setup_id],
+                    None if verdicts is None else len(verdicts),
+                    None if verdicts is None else verdicts.count(Verdict.DOUBTFUL),
+                )
+            )
+    return tuple(sorted(listed, key=lambda each: (each.setup, each.take.id)))
+
+
+def found_setups(library: Path, words: str) -> tuple[KeptSetup, ...]:
+    """Return the setups of all studies in whose name or conditions every word stands."""
+    with Library.open(library) as opened:
+        each_word = [set(opened.find_setups(text=word)) for word in words.split()]
+        return tuple(
+            kept
+            for kept in opened.find_setups()
+            if each_word and all(kept in found for found in each_word)
+        )
+
+
+def new_study(library: Path, name: str, question: str = "") -> KeptStudy:
+    """Return a new study after keeping it."""
+    with Library.open(library) as opened:
+        return opened.add_study(Study(name, question))
 
 
 def presses(library: Path, study: str, setup: str) -> Sequence[KeptPress]:

@@ -12,6 +12,7 @@ from types import ModuleType
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
+from blinkspan.jobs.background import Background
 from blinkspan.jobs.take_frames import FrameShelf
 from blinkspan.web import api, pages, refusals
 from blinkspan.web.desk import Desk
@@ -27,6 +28,7 @@ def create_app(
     hosts: Iterable[str] = LOOPBACK,
     token: str | None = None,
     person: str | None = None,
+    folders: Iterable[Path] = (),
 ) -> FastAPI:
     """Return the application that shows a library.
 
@@ -40,13 +42,21 @@ def create_app(
         What every request has to carry; None for a page that only this machine reaches.
     person : str | None
         Whose name corrections carry by default; the name of the account where not given.
+    folders : iterable of Path
+        From where the page may add clips and which it may watch; no other place is reached.
     """
-    desk = Desk(library, FrameShelf(library), person or _account())
+    desk = Desk(
+        library,
+        FrameShelf(library),
+        Background(library),
+        person or _account(),
+        tuple(folders),
+    )
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
         yield
-        desk.frames.close()
+        desk.close()
 
     app = FastAPI(
         title="blinkspan",

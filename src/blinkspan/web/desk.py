@@ -6,6 +6,8 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
+from blinkspan.errors import NotInLibrary
+from blinkspan.jobs.background import Background
 from blinkspan.jobs.take_frames import FrameShelf
 
 
@@ -17,11 +19,26 @@ class Desk:
     ----------
     person : str
         Whose name corrections carry where the page is told no other.
+    folders : tuple of Path
+        From where clips may be added: what the one who started the page named.
     """
 
     library: Path
     frames: FrameShelf
+    work: Background
     person: str
+    folders: tuple[Path, ...] = ()
+
+    def folder(self, number: int) -> Path:
+        """Return a folder that clips may be taken from, by its number; never by its path."""
+        if not 0 <= number < len(self.folders):
+            raise NotInLibrary(f"no folder has the number {number}; see which there are")
+        return self.folders[number]
+
+    def close(self) -> None:
+        """End the work and let go of every file."""
+        self.work.close()
+        self.frames.close()
 
 
 def desk_of(request: Request) -> Desk:

@@ -25,6 +25,7 @@ def launch(
     port: int = 0,
     token: str | None = None,
     person: str | None = None,
+    folders: tuple[Path, ...] = (),
     browser: bool = True,
     tell: Callable[[str], None],
 ) -> None:
@@ -36,6 +37,8 @@ def launch(
         An address of this machine. On any but the loopback a token is required.
     port : int
         0 for one that is free.
+    folders : tuple of Path
+        From where the page may add clips and which it may watch.
     tell : callable
         Told the address once the page answers there.
 
@@ -51,7 +54,7 @@ def launch(
     listening = _bound(host, port)
     port = listening.getsockname()[1]
     hosts = LOOPBACK if is_loopback(host) else (*LOOPBACK, host, *_own_names(host))
-    app = create_app(library, hosts=hosts, token=token, person=person)
+    app = create_app(library, hosts=hosts, token=token, person=person, folders=folders)
     address = f"http://{_spelt(host)}:{port}/" + (f"?token={token}" if token else "")
     server = uvicorn.Server(
         uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, ws="none")

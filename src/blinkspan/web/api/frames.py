@@ -45,7 +45,7 @@ def frame_picture(
     ] = None,
 ) -> Response:
     """Return one frame in grey, as it was measured; a part of it, and narrower, where asked."""
-    view = View(None if crop is None else _box(crop), width)
+    view = View(None if crop is None else box_of(crop), width)
     take = desk.frames.take(take_id)
     tag = f'"{take.sha256[:16]}-{frame}-{crop or ""}-{width or ""}"'
     headers = {"ETag": tag, "Cache-Control": _FOREVER}
@@ -55,7 +55,8 @@ def frame_picture(
     return Response(picture, media_type="image/jpeg", headers=headers)
 
 
-def _box(text: str) -> Rectangle:
+def box_of(text: str) -> Rectangle:
+    """Return a box from its four numbers."""
     try:
         x, y, width, height = (int(part) for part in text.split(","))
     except ValueError as error:

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from blinkspan.jobs.background import Stage
 from blinkspan.presses.press import Reason, Verdict
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -14,6 +15,7 @@ Box = Annotated[
     tuple[int, int, int, int], Field(description="x, y, width and height in whole pixels.")
 ]
 Corner = tuple[Finite, Finite]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
 # What FastAPI takes for the answers of a route besides the usual one.
 Answers = dict[int | str, dict[str, Any]]
 _MOST_WORDS = 2000
@@ -228,3 +230,110 @@ class StudyGlance(Sent):
     name: str
     question: str
     setups: tuple[SetupGlance, ...]
+
+
+class ClipState(Sent):
+    """One clip of a task; ``share`` is how much of it is read, 0 to 1."""
+
+    name: str
+    take_id: int | None
+    stage: Stage
+    doing: str
+    share: float | None
+    told: str
+
+
+class TaskState(Sent):
+    """Work in the background."""
+
+    key: int
+    kind: str
+    title: str
+    stage: Stage
+    told: str
+    can_pause: bool
+    done: int = Field(description="Clips that have ended.")
+    of: int
+    clips: tuple[ClipState, ...]
+    regions: RegionsState | None = Field(description="What a search for regions found.")
+
+
+class MeasureGiven(Given):
+    """What to measure: what is new or stale in a study, a setup of it, or one take."""
+
+    study: Name
+    setup: Name | None = None
+    take_id: Key | None = None
+    again: bool = Field(False, description="Measure what is neither new nor stale, too.")
+
+
+class FolderGiven(Given):
+    """Which of the named folders to add or to watch, and for which setup."""
+
+    folder: Annotated[int, Field(ge=0, lt=1000)]
+    study: Name
+    setup: Name
+
+
+class FolderState(Sent):
+    """A folder from which clips may be added; named by the one who started the page."""
+
+    number: int
+    name: str
+    clips: int
+
+
+class AddedState(Sent):
+    """What became of a clip that was sent."""
+
+    take_id: int
+    name: str
+    new: bool
+    told: str
+
+
+class StudyGiven(Given):
+    """A study to make."""
+
+    name: Name
+    question: str = Field("", max_length=_MOST_WORDS)
+
+
+class SetupGiven(Given):
+    """A setup's conditions and the names of its profiles, said anew."""
+
+    conditions: dict[str, Annotated[str, Field(max_length=_MOST_WORDS)]]
+    display: Name | None = None
+    camera: Name | None = None
+
+
+class SetupState(Sent):
+    """A setup as it is kept."""
+
+    id: int
+    study: str
+    name: str
+    conditions: dict[str, str]
+    display: str | None
+    camera: str | None
+    tags: tuple[str, ...]
+    version: str = Field(description="To be sent as If-Match with a change.")
+
+
+class SpotState(Sent):
+    """Whether a take seems to be shot at its setup's spot."""
+
+    same: bool | None = Field(description="None where there is nothing to compare with.")
+    similarity: float | None
+    told: str
+
+
+class ListedTake(Sent):
+    """A take in a list; presses are None where it is not measured."""
+
+    id: int
+    name: str
+    setup: str
+    measured: bool
+    presses: int | None
+    doubtful: int | None

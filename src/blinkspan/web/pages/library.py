@@ -1,11 +1,15 @@
-"""The library: its studies as cards, each with its question, progress and finding."""
+"""The library: its studies as cards, a search over conditions, and the way in for clips."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Annotated
+from urllib.parse import quote
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
-from blinkspan.jobs.review import StudyGlance, overview
+from blinkspan.jobs.review import StudyGlance, found_setups, overview
 from blinkspan.publish import words
 from blinkspan.web.desk import TheDesk
 from blinkspan.web.shell import Place, render
@@ -19,8 +23,9 @@ class StudyCard:
     """What a card says of a study."""
 
     name: str
+    href: str
     question: str
-    setups: int
+    setups: tuple[str, ...]
     takes: int
     measured: int
     accepted: int
@@ -28,25 +33,61 @@ class StudyCard:
     finding: str
 
 
+@dataclass(frozen=True, slots=True)
+class FoundSetup:
+    """A setup that a search found, with the conditions that are said of it."""
+
+    study: str
+    name: str
+    href: str
+    said: str
+
+
 @router.get("/", response_class=HTMLResponse)
-def library(desk: TheDesk, request: Request) -> HTMLResponse:
-    """Return the page of all studies."""
-    cards = [_card(each) for each in overview(desk.library)]
-    return render(request, "library.html", {"cards": cards})
+def library(
+    desk: TheDesk, request: Request, q: Annotated[str, Query(max_length=200)] = ""
+) -> HTMLResponse:
+    """Return the page of all studies, or of what a search over conditions found."""
+    studies = overview(desk.library)
+    return render(
+        request,
+        "library.html",
+        {
+            "cards": [_card(each) for each in studies],
+            "asked": q.strip(),
+            "found": _found(desk.library, q) if q.strip() else (),
+            "folders": [folder.name for folder in desk.folders],
+        },
+    )
+
+
+def study_href(name: str) -> str:
+    """Return where the page of a study is."""
+    return f"/studies/{quote(name, safe='')}"
+
+
+def _found(place: Path, asked: str) -> Sequence[FoundSetup]:
+    return [
+        FoundSetup(
+            kept.study,
+            kept.setup.name,
+            study_href(kept.study),
+            ", ".join(said for said in asdict(kept.setup.conditions).values() if said),
+        )
+        for kept in found_setups(place, asked)
+    ]
 
 
 def _card(of: StudyGlance) -> StudyCard:
+    medians = {each.setup.setup.name: each.median_ms for each in of.setups}
     return StudyCard(
         name=of.study.study.name,
+        href=study_href(of.study.study.name),
         question=of.study.study.question,
-        setups=len(of.setups),
+        setups=tuple(medians),
         takes=sum(each.takes for each in of.setups),
         measured=sum(each.measured for each in of.setups),
         accepted=sum(each.n for each in of.setups),
         doubtful=sum(each.doubtful for each in of.setups),
-        finding=words.medians_sentence(
-            {each.setup.setup.name: each.median_ms for each in of.setups}
-        )
-        if of.setups
-        else "No setup yet, so there is nothing to say.",
+        finding=words.medians_sentence(medians) if medians else "It has no takes yet.",
     )

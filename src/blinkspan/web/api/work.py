@@ -1,0 +1,109 @@
+"""Work in the background: measuring, adding from a folder, watching one, looking for regions."""
+
+from fastapi import APIRouter
+
+from blinkspan.errors import LibraryConflict
+from blinkspan.jobs.add import is_clip
+from blinkspan.jobs.background import Task
+from blinkspan.web.api.states import regions_state
+from blinkspan.web.api.values import (
+    ClipState,
+    FolderGiven,
+    FolderState,
+    Key,
+    MeasureGiven,
+    TaskState,
+)
+from blinkspan.web.desk import Desk, TheDesk
+
+router = APIRouter(prefix="/api", tags=["work"])
+
+
+@router.get("/work")
+def tasks(desk: TheDesk) -> tuple[TaskState, ...]:
+    """Return what is being done and what was done last, the newest first."""
+    return tuple(_state(task) for task in desk.work.tasks())
+
+
+@router.post("/work/measure", status_code=202)
+def measure(desk: TheDesk, given: MeasureGiven) -> TaskState:
+    """Begin to measure what is new or stale in a study, a setup or a take."""
+    return _state(desk.work.measure(given.study, given.setup, given.take_id, again=given.again))
+
+
+@router.post("/takes/{take_id}/regions/search", status_code=202)
+def look_for_regions(desk: TheDesk, take_id: Key) -> TaskState:
+    """Begin to look for the lamp, the panel and the watched part of a take."""
+    return _state(desk.work.propose(take_id))
+
+
+@router.get("/folders")
+def folders(desk: TheDesk) -> tuple[FolderState, ...]:
+    """Return the folders from which clips may be added, as named when the page was started."""
+    return tuple(
+        FolderState(number=number, name=folder.name, clips=sum(map(is_clip, folder.rglob("*"))))
+        for number, folder in enumerate(desk.folders)
+    )
+
+
+@router.post("/work/add", status_code=202)
+def add(desk: TheDesk, given: FolderGiven) -> TaskState:
+    """Begin to add the clips of a folder to a setup and to measure them."""
+    return _state(desk.work.add(desk.folder(given.folder), given.study, given.setup))
+
+
+@router.post("/work/watch", status_code=202)
+def watch(desk: TheDesk, given: FolderGiven) -> TaskState:
+    """Begin to add and measure every clip that is in a folder or comes into it."""
+    return _state(desk.work.watch(desk.folder(given.folder), given.study, given.setup))
+
+
+@router.post("/work/{key}/pause")
+def pause(desk: TheDesk, key: Key) -> TaskState:
+    """Let a task finish the clips in hand and start no other."""
+    return _told(desk, key, desk.work.pause(key), "paused")
+
+
+@router.post("/work/{key}/resume")
+def resume(desk: TheDesk, key: Key) -> TaskState:
+    """Let a paused task go on."""
+    return _told(desk, key, desk.work.resume(key), "resumed")
+
+
+@router.post("/work/{key}/cancel")
+def cancel(desk: TheDesk, key: Key) -> TaskState:
+    """End a task; what it has kept stays."""
+    return _told(desk, key, desk.work.cancel(key), "cancelled")
+
+
+def _told(desk: Desk, key: int, done: bool, what: str) -> TaskState:
+    found = next((task for task in desk.work.tasks() if task.key == key), None)
+    if found is None or not done:
+        raise LibraryConflict(f"the work {key} cannot be {what}: it has ended or was never begun")
+    return _state(found)
+
+
+def _state(task: Task) -> TaskState:
+    clips = tuple(
+        ClipState(
+            name=clip.name,
+            take_id=clip.take_id,
+            stage=clip.stage,
+            doing=clip.doing,
+            share=clip.share,
+            told=clip.told,
+        )
+        for clip in tuple(task.clips)
+    )
+    return TaskState(
+        key=task.key,
+        kind=task.kind,
+        title=task.title,
+        stage=task.stage,
+        told=task.told,
+        can_pause=task.can_pause,
+        done=task.done,
+        of=len(clips),
+        clips=clips,
+        regions=regions_state(task.regions),
+    )

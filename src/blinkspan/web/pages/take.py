@@ -1,0 +1,95 @@
+"""A take: its first frame with the regions to adjust, its conditions, what is known of its rig."""
+
+from dataclasses import asdict
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from blinkspan.jobs.take_review import TakeReview, take_review
+from blinkspan.jobs.take_setup import CONDITIONS, setup_form
+from blinkspan.publish import words
+from blinkspan.web.api.states import regions_state
+from blinkspan.web.api.values import Key
+from blinkspan.web.desk import TheDesk
+from blinkspan.web.pages.library import study_href
+from blinkspan.web.shell import render
+
+router = APIRouter(include_in_schema=False)
+
+# Condition: its label and what to write there.
+FIELDS = {
+    "platform": ("Platform", "The console or computer."),
+    "title": ("Title", "The game."),
+    "build": ("Build", "Its version or patch."),
+    "mode": ("Mode", "The frame-rate mode."),
+    "action": ("Action", "What the press makes the game do."),
+    "spot": ("Spot", "The exact place in the game: its load changes latency."),
+    "link": ("Link", "How the controller is joined, such as wired."),
+    "picture_mode": ("Picture mode", "The display's."),
+    "notes": ("Notes", "Anything else that was held equal."),
+}
+
+
+@router.get("/takes/{take_id}", response_class=HTMLResponse)
+def take(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
+    """Return the page of a take."""
+    review = take_review(desk.library, take_id)
+    form = setup_form(desk.library, review.setup.id)
+    frames = desk.frames.take(take_id)
+    said = asdict(form.kept.setup.conditions)
+    fields = [
+        (name, *FIELDS[name], said[name], form.words[name] if name != "notes" else ())
+        for name in CONDITIONS
+    ]
+    return render(
+        request,
+        "take.html",
+        {
+            "review": review,
+            "study_href": study_href(review.setup.study),
+            "shape": frames.format,
+            "count": frames.frames,
+            "period_s": frames.clock.period_s,
+            "facts": _facts(review, frames.clock.source, float(frames.clock.rate_hz)),
+            "form": form,
+            "regions": _regions(review),
+            "fields": fields,
+            "doubtful": sum(each.kept.press.verdict == "doubtful" for each in review.presses),
+        },
+    )
+
+
+def _regions(review: TakeReview) -> str:
+    """Return the regions to begin with as JSON: a person's, or the last run's; none as null."""
+    measured = None if review.measurement is None else review.measurement.regions
+    state = regions_state(review.given_regions or measured)
+    return "null" if state is None else state.model_dump_json()
+
+
+def _facts(review: TakeReview, source: str, rate_hz: float) -> list[tuple[str, str]]:
+    """Return what is known of the film and the rig, each with its name."""
+    facts = [("Filmed at", f"{words.hertz(rate_hz)} ({source})")]
+    found = review.measurement
+    if found is None:
+        return facts
+    camera, display = found.camera, found.display
+    facts += [
+        ("Length", f"{found.take.frames} frames, {words.number(found.take.duration_s)} s"),
+        (
+            "Exposure",
+            f"{words.with_u(1e3 * camera.exposure_s.value, 1e3 * camera.exposure_s.u)}, "
+            f"{camera.exposure_source}",
+        ),
+        (
+            "Readout",
+            f"{words.with_u(1e3 * camera.readout_s.value, 1e3 * camera.readout_s.u)}, "
+            f"{camera.readout_source}",
+        ),
+        ("Frames left out", str(found.take.dropped_frames)),
+    ]
+    if display.lag_s is not None:
+        lag = words.with_u(1e3 * display.lag_s.value, 1e3 * display.lag_s.u)
+        facts.append(("Display lag", lag))
+    if display.game_rate_hz is not None:
+        facts.append(("Game", f"{words.hertz(display.game_rate_hz)}"))
+    return facts

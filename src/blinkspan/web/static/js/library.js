@@ -1,0 +1,138 @@
+// The library page: clips dropped, picked or watched, the work in hand, and the takes of a study.
+import { ask, getJson, sendJson } from "./api.js";
+import { made, showWork } from "./work.js";
+
+const CLIP = /\.(mp4|mov|m4v|mkv|avi|mts|m2ts|mxf|webm|3gp)$/i;
+
+const form = document.querySelector("#bring-form");
+if (form) {
+  const look = showWork(document.querySelector("#tasks"), {
+    ended: (task) => {
+      if (task.kind !== "regions") refreshTakes();
+    },
+  });
+  bringIn(form, look);
+  listTakes();
+  for (const button of document.querySelectorAll("[data-measure]")) {
+    button.addEventListener("click", async () => {
+      await sendJson("/api/work/measure", { study: button.dataset.measure });
+      look();
+    });
+  }
+}
+
+function bringIn(form, look) {
+  const drop = document.querySelector("#drop");
+  const sent = document.querySelector("#sent");
+
+  for (const id of ["files", "folder"]) {
+    const input = document.querySelector(`#${id}`);
+    input.addEventListener("change", () => {
+      send([...input.files]);
+      input.value = "";
+    });
+  }
+  drop.addEventListener("dragover", (event) => {
+    event.preventDefault();
+    drop.classList.add("over");
+  });
+  drop.addEventListener("dragleave", () => drop.classList.remove("over"));
+  drop.addEventListener("drop", async (event) => {
+    event.preventDefault();
+    drop.classList.remove("over");
+    const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+    send(entries.length ? (await Promise.all(entries.map(filesOf))).flat() : [...event.dataTransfer.files]);
+  });
+  form.addEventListener("submit", (event) => event.preventDefault());
+  for (const button of form.querySelectorAll("[data-folder]")) {
+    button.addEventListener("click", async () => {
+      if (!form.reportValidity()) return;
+      const { study, setup } = form.elements;
+      try {
+        await sendJson(`/api/work/${button.dataset.do}`, {
+          folder: Number(button.dataset.folder),
+          study: study.value,
+          setup: setup.value,
+        });
+        look();
+      } catch (error) {
+        sent.append(made("li", { className: "note bad", text: error.message }));
+      }
+    });
+  }
+
+  async function send(files) {
+    const clips = files.filter((file) => CLIP.test(file.name));
+    if (!form.reportValidity()) return;
+    sent.replaceChildren();
+    if (!clips.length) {
+      sent.append(made("li", { className: "note doubt", text: "None of these is a film by its name." }));
+      return;
+    }
+    const { study, setup, measure } = form.elements;
+    let kept = 0;
+    for (const file of clips) {
+      const item = made("li", { text: `${file.name}: sending…` });
+      sent.append(item);
+      const where = new URLSearchParams({ study: study.value, setup: setup.value, name: file.name });
+      try {
+        const answer = await (await ask(`/api/uploads?${where}`, { method: "POST", body: file })).json();
+        item.replaceChildren(made("a", { text: answer.name, href: `/takes/${answer.take_id}` }), `: ${answer.told}`);
+        kept += 1;
+      } catch (error) {
+        item.className = "note bad";
+        item.textContent = `${file.name}: ${error.message}`;
+      }
+    }
+    if (kept && measure.checked) {
+      await sendJson("/api/work/measure", { study: study.value, setup: setup.value });
+      look();
+    }
+  }
+}
+
+/** Return the files of something dropped: itself, or all in a folder. */
+async function filesOf(entry) {
+  if (entry.isFile) return [await new Promise((done, failed) => entry.file(done, failed))];
+  const reader = entry.createReader();
+  const files = [];
+  for (;;) {
+    const some = await new Promise((done, failed) => reader.readEntries(done, failed));
+    if (!some.length) return files;
+    files.push(...(await Promise.all(some.map(filesOf))).flat());
+  }
+}
+
+function listTakes() {
+  for (const details of document.querySelectorAll("details.takes")) {
+    details.addEventListener("toggle", () => details.open && fillTakes(details));
+  }
+}
+
+function refreshTakes() {
+  for (const details of document.querySelectorAll("details.takes[open]")) fillTakes(details);
+}
+
+async function fillTakes(details) {
+  const place = details.querySelector(".scrolls");
+  try {
+    const takes = await getJson(`/api/studies/${encodeURIComponent(details.dataset.study)}/takes`);
+    const table = made("table");
+    const head = table.createTHead().insertRow();
+    for (const [label, number] of [["Take", false], ["Setup", false], ["Presses", true], ["Doubtful", true]]) {
+      head.append(made("th", { text: label, scope: "col", className: number ? "number" : "" }));
+    }
+    const body = table.createTBody();
+    for (const take of takes) {
+      const row = body.insertRow();
+      const cell = row.insertCell();
+      cell.append(made("a", { text: take.name, href: `/takes/${take.id}` }));
+      row.append(made("td", { text: take.setup }));
+      row.append(made("td", { className: "number", text: take.measured ? String(take.presses) : "not measured" }));
+      row.append(made("td", { className: "number", text: take.measured ? String(take.doubtful) : "" }));
+    }
+    place.replaceChildren(table);
+  } catch (error) {
+    place.replaceChildren(made("p", { className: "note bad", text: error.message }));
+  }
+}
