@@ -7,6 +7,7 @@ import pytest
 
 from blinkspan.footage.frames import Clock
 from blinkspan.presses.measuring import measure_presses
+from blinkspan.presses.press import Reason, Verdict
 from blinkspan.presses.slow_motion import slow_motion_note
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.traces.regions import Regions
@@ -24,6 +25,11 @@ def test_a_take_stamped_an_eighth_of_its_rate_betrays_itself():
         DisplayProfile(),
     )
     # A 60 Hz panel filmed at 240 and shown at 30 frames a second ticks at 7.5 Hz.
+    spans = [press for press in found.presses if press.span is not None]
+    assert len(spans) >= 8
+    assert {(press.verdict, press.reason) for press in spans} == {
+        (Verdict.DOUBTFUL, Reason.SLOW_MOTION)
+    }
     assert any("7.5" in note and "--capture-rate 240" in note for note in found.notes)
 
 

@@ -16,6 +16,8 @@ from blinkspan.errors import BlinkspanError
 # Each lives in the module of its own name; the words are the first sentence of its help.
 COMMANDS = {
     "measure": "Measure every press in TAKE, a film of a lamp and a screen",
+    "inspect": "Say what TAKE shows of the rig: camera, lamp, screen, and what would measure "
+    "better",
     "add": "Bring TAKES, clips or whole folders, into one setup of a study",
     "library": "Keep results for years: make, check, save and renew a library",
     "open": "Open LIBRARY as a page: look at every press, correct it, run a study",

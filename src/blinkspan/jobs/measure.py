@@ -18,6 +18,7 @@ from blinkspan.presses.measuring import TakePresses, measure_presses
 from blinkspan.publish.document import document_of
 from blinkspan.publish.parts import TakeDocument
 from blinkspan.publish.report import ReportTake
+from blinkspan.rig.advice import advice_on, usual_budget
 from blinkspan.study.summary import Summary
 from blinkspan.traces.proposal import propose_regions
 from blinkspan.traces.reduction import Allocate, Reduction, Series
@@ -150,10 +151,9 @@ def _refuse_short(take: OpenTake) -> None:
         )
 
 
-def _measurement(
-    take: OpenTake, regions: Regions, settings: MeasureSettings, found: TakePresses
-) -> Measurement:
-    facts = TakeFacts(
+def facts_of(take: OpenTake) -> TakeFacts:
+    """Return what the file of a take itself says."""
+    return TakeFacts(
         name=take.name,
         sha256=take.sha256,
         codec=take.codec,
@@ -166,6 +166,12 @@ def _measurement(
         rate_source=take.clock.source,
         dropped_frames=take.dropped_frames,
     )
+
+
+def _measurement(
+    take: OpenTake, regions: Regions, settings: MeasureSettings, found: TakePresses
+) -> Measurement:
+    facts = facts_of(take)
     return Measurement(
         take=facts,
         regions=regions,
@@ -180,7 +186,25 @@ def _measurement(
             *_doubt_of_rate(take),
             *settings.notes,
             *found.notes,
+            *_what_would_help(take, settings, found),
         ),
+    )
+
+
+def _what_would_help(
+    take: OpenTake, settings: MeasureSettings, found: TakePresses
+) -> tuple[str, ...]:
+    """Say which change of the rig would make a press known best, where one would."""
+    budget = usual_budget(found.presses, settings.display)
+    if budget is None or found.times_slower is not None:
+        return ()
+    advice = advice_on(budget, found.camera, take.clock.period_s)
+    if not advice:
+        return ()
+    best = advice[0]
+    return (
+        f"What would help most on this rig: {best.action} One press would then be known to "
+        f"± {1e3 * best.u_then_s:.2f} instead of ± {1e3 * best.u_now_s:.2f} ms.",
     )
 
 

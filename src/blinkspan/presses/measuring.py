@@ -4,20 +4,22 @@ All instants are found in the clock of frames (as if every row of a frame were
 exposed together) and carried to true time at the end, when the readout is known.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from blinkspan.errors import NothingToMeasure
 from blinkspan.onsets.edge import lit_spells
+from blinkspan.onsets.row_changes import row_changes
+from blinkspan.onsets.step import Step
 from blinkspan.presses.lamp_edges import exposure_of_edges
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_step import PanelStep, panel_step
-from blinkspan.presses.press import Press
+from blinkspan.presses.press import Press, Reason, Verdict
 from blinkspan.presses.pressing import Context, press_of
 from blinkspan.presses.searching import find_answers, searches
 from blinkspan.presses.shutter import readout_from_slant
-from blinkspan.presses.slow_motion import slow_motion_note
+from blinkspan.presses.slow_motion import SLOW_HZ, slow_motion_note, times_slower
 from blinkspan.presses.strays import stray_answers
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
@@ -26,10 +28,20 @@ from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
 from blinkspan.traces.trace import Trace
 
+_UNTOLD = "container"  # how a clock's source begins where nobody told the rate
+
 
 @dataclass(frozen=True, slots=True)
 class TakePresses:
-    """What the series of one take hold."""
+    """What the series of one take hold.
+
+    Attributes
+    ----------
+    step : Step | None
+        The panel's step that the answers share.
+    times_slower : int | None
+        How many times slower than filmed the take is surely stamped.
+    """
 
     camera: CameraFindings
     presses: tuple[Press, ...]
@@ -37,6 +49,8 @@ class TakePresses:
     lamp_trace: Trace
     response_trace: Trace
     notes: tuple[str, ...]
+    step: Step | None
+    times_slower: int | None
 
 
 def measure_presses(
@@ -79,6 +93,9 @@ def measure_presses(
     )
     context = Context(series, regions, lamp, spells, exposure, readout, display, found, panel)
     presses = tuple(press_of(context, k) for k in range(len(spells)))
+    slower = _times_slower(context)
+    if slower is not None:
+        presses = tuple(_in_slow_motion(press) for press in presses)
     row_s = regions.watch.middle_row_px * readout.row_s
     strays = sorted([*late, *stray_answers(series, todo, found)])
     height = series.picture.height_px
@@ -96,8 +113,28 @@ def measure_presses(
             lamp.trace.start_s + regions.lamp.middle_row_px * readout.row_s,
         ),
         _response_trace(context, row_s),
-        _notes(context),
+        _notes(context, slower),
+        None if panel is None else panel.step,
+        slower,
     )
+
+
+def _times_slower(context: Context) -> int | None:
+    """Return how many times slower than filmed the take is surely stamped, None where it is not."""
+    clock, panel = context.series.clock, context.panel
+    if float(clock.rate_hz) >= SLOW_HZ or not clock.source.startswith(_UNTOLD):
+        return None
+    changes = row_changes(context.series.watch, context.series.watch_row_px, clock)
+    height_px = None if context.regions.panel is None else context.regions.panel.height_px
+    step = None if panel is None else panel.step
+    return times_slower(float(clock.rate_hz), step, changes, height_px)
+
+
+def _in_slow_motion(press: Press) -> Press:
+    """Return the press doubtful: its milliseconds are not real ones."""
+    if press.span is None:
+        return press
+    return replace(press, verdict=Verdict.DOUBTFUL, reason=Reason.SLOW_MOTION)
 
 
 def _response_trace(context: Context, row_s: float) -> Trace:
@@ -113,7 +150,7 @@ def _response_trace(context: Context, row_s: float) -> Trace:
     return Trace(values, start_s + row_s)
 
 
-def _notes(context: Context) -> tuple[str, ...]:
+def _notes(context: Context, slower: int | None) -> tuple[str, ...]:
     notes = []
     if context.lamp.trace.values[0] > 0.5:
         notes.append("The lamp is lit when the take begins; that press is left out.")
@@ -134,6 +171,13 @@ def _notes(context: Context) -> tuple[str, ...]:
     held_s = [(s.stop - s.first) * clock.period_s for s in context.spells]
     step = None if context.panel is None else context.panel.step
     slow = slow_motion_note(float(clock.rate_hz), held_s, step)
+    if slower is not None:
+        slow = (
+            f"The panel's refresh is seen {slower} times slower than any panel's (60 Hz as "
+            f"{60 / slower:g} Hz): this is slow motion stamped for playback, "
+            "its times are not real ones and no press is accepted; "
+            f"give --capture-rate {float(clock.rate_hz) * slower:g}."
+        )
     # A grid read on a false clock would only mislead.
     notes += _grid_notes(context.panel) if slow is None else [slow]
     return tuple(notes)

@@ -27,6 +27,7 @@ class Reason(StrEnum):
     CLIPPED_LAMP = "clipped lamp"
     DROPPED_FRAMES = "dropped frames"
     CUT_OFF = "cut off"
+    SLOW_MOTION = "slow motion"
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,7 +61,7 @@ def slants_to_try(
         row = camera.readout_s * (1 / height)
     rates = [display.refresh_hz] if display.refresh_hz is not None else [60.0, 120.0]
     if regions.panel is not None:
-        scans = [CTA_SCAN_FRACTION / rate / _height_px(regions.panel) for rate in rates]
+        scans = [CTA_SCAN_FRACTION / rate / regions.panel.height_px for rate in rates]
         return [Measured(scan, _SCAN_DOUBT * scan) - row for scan in scans]
     # Without the panel's height, the watched part is taken as somewhat smaller than it.
     scans = [CTA_SCAN_FRACTION / rate / (1.5 * regions.watch.height) for rate in rates]
@@ -71,9 +71,4 @@ def slants_to_try(
 def _scan_s_per_px(panel: Quadrilateral | None, refresh_hz: float | None) -> float | None:
     if panel is None or refresh_hz is None:
         return None
-    return CTA_SCAN_FRACTION / refresh_hz / _height_px(panel)
-
-
-def _height_px(panel: Quadrilateral) -> float:
-    (_, y1), (_, y2), (_, y3), (_, y4) = panel.corners
-    return max(1.0, (y3 + y4 - y1 - y2) / 2)
+    return CTA_SCAN_FRACTION / refresh_hz / panel.height_px

@@ -10,10 +10,13 @@ from statistics import median
 import numpy as np
 
 from blinkspan.onsets.grid import KNOWN_RATES_HZ, fit_grid
+from blinkspan.onsets.row_changes import RowChanges
 from blinkspan.onsets.step import Step
+from blinkspan.onsets.whole_grid import WholeGrid, fit_whole_grid
 
 _LONGEST_PRESS_S = 2.0  # a thumb lets go sooner (common practice)
-_SLOW_HZ = 100.0  # no high-speed camera mode is slower
+SLOW_HZ = 100.0  # no high-speed camera mode is slower
+_SURE_TIMES = 4  # 60 Hz seen at 15 Hz or slower is no panel's refresh
 # The likeliest first: 240 or 120 frames a second stamped 30, then the rest (common practice).
 _TIMES_SLOWER = (8, 4, 10, 16, 5, 2, 20, 32)
 
@@ -30,7 +33,7 @@ def slow_motion_note(rate_hz: float, held_s: list[float], step: Step | None) -> 
     step : Step | None
         The panel's step, where one was found.
     """
-    if rate_hz < _SLOW_HZ:
+    if rate_hz < SLOW_HZ:
         slower = _slower_by(step)
         if slower is not None:
             times, seen_hz, signal_hz = slower
@@ -48,6 +51,40 @@ def slow_motion_note(rate_hz: float, held_s: list[float], step: Step | None) -> 
             f"The lamp stays lit for {median(held_s):.1f} s a press: if this is slow motion "
             "stamped for playback, give --capture-rate."
         )
+    return None
+
+
+def times_slower(
+    rate_hz: float, step: Step | None, changes: RowChanges, panel_px: float | None
+) -> int | None:
+    """Return how many times slower than filmed a take is surely stamped, or None.
+
+    Surely, because no panel refreshes at 7.5 or 15 Hz, and none takes over a tenth of a
+    second to scan its rows one after the other; the smaller factors, at which a slow game
+    would look the same, count only where the scan bears them out.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Frames a second that the take is read at.
+    step : Step | None
+        The panel's step as the answers tell it.
+    changes : RowChanges
+        Of all that moves.
+    panel_px : float | None
+        Height of the panel, without which its scan bears nothing out.
+    """
+    if rate_hz >= SLOW_HZ:
+        return None
+    slower = _slower_by(step)
+    if slower is not None and slower[0] >= _SURE_TIMES:
+        return slower[0]
+    if panel_px is None:
+        return None
+    for times in _TIMES_SLOWER:
+        rates = [rate / times for rate in KNOWN_RATES_HZ]
+        if isinstance(fit_whole_grid(changes, 1 / rate_hz, rates, panel_px), WholeGrid):
+            return times
     return None
 
 

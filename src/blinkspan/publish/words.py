@@ -19,6 +19,8 @@ REASONS: dict[Reason, str] = {
     Reason.CLIPPED_LAMP: "the lamp is so bright in the picture that its onset is blunted",
     Reason.DROPPED_FRAMES: "the camera left out frames where it mattered",
     Reason.CUT_OFF: "the take begins or ends in the middle of the press",
+    Reason.SLOW_MOTION: "the take is stamped for slow playback, so its times are too long; "
+    "give its capture rate",
 }
 VERDICTS: dict[Verdict, str] = {
     Verdict.ACCEPTED: "counts in the summary",

@@ -91,6 +91,11 @@ _SCENES: dict[str, Scene] = {
     "no-answer": Scene(action=Action(ActionKind.NONE), world=_IDLE),
     "hevc": Scene(film=Film(codec="hevc", quality=20)),
     "full-hd": Scene(camera=Camera(width_px=1920, height_px=1080), presses=Presses(count=5)),
+    "torn-frames": Scene(
+        game=Game(rate_hz=Fraction(30), torn=0.25),
+        action=_PAN,
+        world=World(drift_px=240.0),
+    ),
 }
 
 

@@ -100,6 +100,12 @@ def panel_frames(
         picture = draw(world, look, scene) * np.float32(scene.display.brightness)
         full = project(picture, view, scene.camera.blur_px)
         change_s = timeline.tick_s[tick] + scene.display.lag_ms / 1e3
+        if before is not None and (torn_at := timeline.torn_at[tick]) is not None:
+            lower = view.height_at.mean(axis=1, keepdims=True) > torn_at
+            mixed = np.where(lower, full, before.full)
+            early_s = change_s - 1 / float(scene.display.refresh_hz)
+            before = settle(before, mixed, early_s, scene.display)
+            yield before, in_bands(before, film_set.band_edges)
         before = (
             Shown(change_s, full)
             if before is None

@@ -43,6 +43,7 @@ _RANGES: dict[str, tuple[float, float]] = {
     "game.extra_frame": (0, 1),
     "game.dropped_frame": (0, 0.9),
     "game.frame_wander_ms": (0, 100),
+    "game.torn": (0, 1),
     "game.miss": (0, 1),
     "game.stray": (0, 1000),
     "presses.count": (0, 10_000),
@@ -112,6 +113,11 @@ def _check_rates(scene: Scene) -> None:
         raise BadSetting(
             f"game.rate_hz is {float(game):g} on a panel of {float(refresh):g} Hz; "
             f"give the refresh rate over a whole number, such as {float(delivered):g}"
+        )
+    if scene.game.torn > 0 and (scene.refreshes_per_frame == 1 or scene.game.frame_wander_ms > 0):
+        raise BadSetting(
+            f"game.torn is {scene.game.torn:g}, but a game frame that may be shown early must stay "
+            "for two refreshes at least; lower game.rate_hz and leave game.frame_wander_ms at 0"
         )
     period_ms = 1e3 / scene.camera.true_rate_hz
     if scene.camera.readout_ms > period_ms:

@@ -36,6 +36,9 @@ class Game:
     frame_wander_ms : float
         Each game frame takes up to so much longer, on a panel of variable refresh
         that scans it out at once; 0 keeps every tick on the refresh grid.
+    torn : float
+        Chance of each game frame to be shown one refresh early from somewhere below the top
+        of a scan on, as without waiting for the refresh; never an answer's first frame.
     miss : float
         Chance of a press to be answered by nothing.
     stray : int
@@ -49,6 +52,7 @@ class Game:
     extra_frame: float = 0.0
     dropped_frame: float = 0.0
     frame_wander_ms: float = 0.0
+    torn: float = 0.0
     miss: float = 0.0
     stray: int = 0
 

@@ -52,6 +52,8 @@ class Timeline:
         From one tick to the next where none takes longer.
     delivered : ndarray of bool
         Whether each tick delivers its own game frame.
+    torn_at : tuple of float or None
+        How far down the panel each tick's frame starts one refresh early; None where it does not.
     stray_ticks : tuple of int
         Ticks at which an answer starts that no press caused.
     duration_s : float
@@ -61,6 +63,7 @@ class Timeline:
     tick_s: tuple[float, ...]
     period_s: float
     delivered: tuple[bool, ...]
+    torn_at: tuple[float | None, ...]
     presses: tuple[StagedPress, ...]
     stray_ticks: tuple[int, ...]
     duration_s: float
@@ -80,13 +83,33 @@ def plan(scene: Scene, rng: np.random.Generator) -> Timeline:
     delivered = rng.random(tick_s.size) >= scene.game.dropped_frame
     delivered[0] = True
     presses = tuple(_press(scene, on_s, off_s, tick_s, delivered, rng) for on_s, off_s in lamps)
+    strays = _strays(scene, presses, tick_s, delivered, duration_s, rng)
+    answers = {*strays, *(press.tick for press in presses)}
     return Timeline(
         tick_s=tuple(float(each) for each in tick_s),
         period_s=period_s,
         delivered=tuple(bool(each) for each in delivered),
         presses=presses,
-        stray_ticks=_strays(scene, presses, tick_s, delivered, duration_s, rng),
+        torn_at=_torn(scene.game.torn, delivered, answers, rng),
+        stray_ticks=strays,
         duration_s=duration_s,
+    )
+
+
+def _torn(
+    chance: float,
+    delivered: npt.NDArray[np.bool_],
+    answers: set[int | None],
+    rng: np.random.Generator,
+) -> tuple[float | None, ...]:
+    """Return where on the panel each tick's frame is torn."""
+    if chance == 0.0:  # no draw, so that scenes without it stay as they were
+        return (None,) * delivered.size
+    torn = delivered & (rng.random(delivered.size) < chance)
+    at = rng.uniform(0.2, 0.8, delivered.size)
+    return tuple(
+        float(at[tick]) if torn[tick] and tick not in answers else None
+        for tick in range(delivered.size)
     )
 
 

@@ -53,6 +53,12 @@ class Quadrilateral:
 
     corners: tuple[Point, Point, Point, Point]
 
+    @property
+    def height_px(self) -> float:
+        """The mean length of the left and the right side, measured down the picture; 1 at least."""
+        (_, y1), (_, y2), (_, y3), (_, y4) = self.corners
+        return max(1.0, (y3 + y4 - y1 - y2) / 2)
+
     def bounding_box(self) -> Rectangle:
         """Return the smallest box of whole pixels that holds the corners."""
         xs = [x for x, _ in self.corners]
