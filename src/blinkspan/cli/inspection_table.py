@@ -25,9 +25,11 @@ def show_inspection(seen: Inspection, *, to_error: bool) -> None:
     if seen.budget is not None:
         out.print()
         out.print(_budget(seen), highlight=False)
+    if seen.advice:
+        say(out, "What would help, the most helpful first:")
     for advice in seen.advice:
         now, then = (words.number(1e3 * u, 2) for u in (advice.u_now_s, advice.u_then_s))
-        say(out, f"{advice.action} (one press: ± {now} ms would become ± {then} ms)")
+        say(out, f"- {advice.action} (one press: ± {now} ms would become ± {then} ms)")
     if seen.budget is not None and not seen.advice:
         say(out, "Nothing on this rig would make a press known much better.")
     for note in seen.notes:
