@@ -59,3 +59,9 @@ def test_a_refusal_with_line_ends_in_it_is_still_one_line(run, tmp_path):
     result = run("measure", tmp_path / "two\nlines.mp4", "--lamp=1,1,5,5", "--watch=20,20,5,5")
     assert result.exit_code == 2
     assert result.stderr.count("\n") == 1
+
+
+def test_the_package_can_be_run_by_python_itself():
+    asked = [sys.executable, "-m", "blinkspan", "--version"]
+    done = subprocess.run(asked, capture_output=True, text=True, check=True)
+    assert done.stdout == f"blinkspan, version {version('blinkspan')}\n"

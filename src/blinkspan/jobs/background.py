@@ -7,7 +7,6 @@ the same order given again goes on with the rest.
 """
 
 import itertools
-import os
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from blinkspan.errors import BlinkspanError
+from blinkspan.footage.processors import usable_processors
 from blinkspan.footage.video import open_take
 from blinkspan.jobs.add import Outcome, add, clips_of
 from blinkspan.jobs.batch import Failed, Kept, Step, due, measure_study
@@ -84,7 +84,7 @@ class Background:
 
     def __init__(self, library: Path, processors: int | None = None) -> None:
         self._library = library
-        self._slots = threading.Semaphore(processors or os.cpu_count() or 1)
+        self._slots = threading.Semaphore(processors or usable_processors())
         self._keys = itertools.count(1)
         self._tasks: dict[int, Task] = {}
         self._threads: dict[int, threading.Thread] = {}

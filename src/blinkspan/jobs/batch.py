@@ -1,6 +1,5 @@
 """Measure what is new or stale in a study, each clip in a process of its own."""
 
-import os
 from collections import deque
 from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from blinkspan.errors import BlinkspanError, UnreadableTake
+from blinkspan.footage.processors import usable_processors
 from blinkspan.jobs.clip_worker import ClipWorker, Work
 from blinkspan.jobs.measure import MeasuredTake, Progress, measure_take
 from blinkspan.jobs.measure_settings import MeasureSettings
@@ -125,7 +125,7 @@ def measure_study(
     with Library.open(library) as opened:
         plans, failed = planned(opened, study, setup, given or {}, regions, again, only)
         yield from failed
-        yield from run_plans(opened, plans, workers or os.cpu_count() or 1, hung_s)
+        yield from run_plans(opened, plans, workers or usable_processors(), hung_s)
 
 
 def due(

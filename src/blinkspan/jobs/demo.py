@@ -5,7 +5,6 @@ ends them and leaves nothing half-made; takes that were finished serve the next 
 """
 
 import multiprocessing
-import os
 import queue
 import signal
 import tempfile
@@ -20,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from blinkspan.errors import UnwritableOutput
+from blinkspan.footage.processors import usable_processors
 from blinkspan.jobs.demo_library import keep_demonstration
 from blinkspan.jobs.demo_take import DemoTake, film_and_measure
 from blinkspan.jobs.measure import Progress
@@ -116,7 +116,7 @@ def _side_by_side(
     context = multiprocessing.get_context("spawn")
     told = context.Queue()
     done = dict.fromkeys(range(len(setups)), 0)
-    with _processes(context, min(len(setups), os.cpu_count() or 1), told) as pool:
+    with _processes(context, min(len(setups), usable_processors()), told) as pool:
         futures = [
             pool.submit(_work, number, setup, takes_dir, work_dir)
             for number, setup in enumerate(setups)

@@ -1,6 +1,5 @@
 """Stay with a folder: add and measure clips as they arrive in it."""
 
-import os
 import threading
 import time
 from collections.abc import Generator, Mapping
@@ -8,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from blinkspan.errors import BadSetting, UnreadableTake
+from blinkspan.footage.processors import usable_processors
 from blinkspan.jobs.add import Outcome, bring, is_clip, named_setup
 from blinkspan.jobs.batch import Event, planned, run_plans
 from blinkspan.library import Library
@@ -85,7 +85,7 @@ def follow(
                     opened, study, setup.name, given or {}, regions, False, only=outcome.take.id
                 )
                 yield from failed
-                yield from run_plans(opened, plans, os.cpu_count() or 1)
+                yield from run_plans(opened, plans, usable_processors())
             if next(wakes, None) is None:
                 return
 
