@@ -91,5 +91,5 @@ def _facts(review: TakeReview, source: str, rate_hz: float) -> list[tuple[str, s
         lag = words.with_u(1e3 * display.lag_s.value, 1e3 * display.lag_s.u)
         facts.append(("Display lag", lag))
     if display.game_rate_hz is not None:
-        facts.append(("Game", f"{words.hertz(display.game_rate_hz)}"))
+        facts.append(("Game’s rate", words.hertz(display.game_rate_hz)))
     return facts
