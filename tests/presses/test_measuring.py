@@ -217,3 +217,24 @@ def test_one_press_alone_is_measured():
     found = measured(film)
     assert len(found.presses) == 1
     assert abs(errors_ms(film, found)[0]) < 3 * stated_ms(found)[0]
+
+
+def test_a_panel_in_step_with_the_camera_is_known_no_better_than_the_dead_time():
+    # 240 Hz filmed at 240 with 0.5 ms of exposure: every answer begins at the same place
+    # between the same two frames, and nothing tells where. What the rows of the answer leave
+    # of the dead time is 3.7 - 1.8 = 1.9 ms; GUM 4.3.7: u = 1.9 / sqrt(12) = 0.5.
+    film = staged(count=8, refresh_hz=240.0, exposure_s=0.0005, noise=0.5)
+    in_the_gap = tuple(np.floor(r * 240) / 240 + 0.0023 for r in film.responses_s)
+    found = measured(replace(film, responses_s=in_the_gap))
+    for press, true in zip(found.presses, in_the_gap, strict=True):
+        assert press.response.u > 0.0004
+        assert abs(press.response.value - true) < 2 * press.response.u
+
+
+def test_a_single_faint_answer_with_no_other_to_bear_it_out_is_doubtful():
+    film = replace(staged(count=1), seconds=3.0)
+    clear = measured(film).presses[0]
+    assert clear.verdict is Verdict.ACCEPTED
+    faint = measured(replace(film, strength=4.0, noise=3.0)).presses[0]
+    assert faint.verdict is Verdict.DOUBTFUL
+    assert faint.reason in (Reason.WEAK_RESPONSE, Reason.NO_RESPONSE, Reason.TWO_CANDIDATES)

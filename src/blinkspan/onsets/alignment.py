@@ -87,7 +87,7 @@ def align(
     left = [_unexplained(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
     if np.median(left) > _ALIKE:
         slid = _slide(courses, guesses, period_s, doubted=True)
-        as_seen = _mean_course(courses, guesses, period_s), guesses
+        as_seen = mean_course(courses, guesses, period_s), guesses
         template, at = max(slid, as_seen, key=lambda pair: _steepness(pair[0], period_s))
         template = replace(template, alike=False)
     return template, [fit_at(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
@@ -111,7 +111,7 @@ def _steepness(template: Template, period_s: float) -> float:
 def _slide(
     courses: list[Course], at: Samples, period_s: float, doubted: bool
 ) -> tuple[Template, Samples]:
-    template = _mean_course(courses, at, period_s)
+    template = mean_course(courses, at, period_s)
     for reach in _REACHES_FRAMES:
         # Far moves need no fine steps: the next round makes them.
         steps = _STEPS_A_FRAME if reach <= _NEAR_FRAMES else _STEPS_A_FRAME / 4
@@ -120,7 +120,7 @@ def _slide(
             [_best(c, template, t + shifts, doubted) for c, t in zip(courses, at, strict=True)]
         )
         at = moved + (np.median(at) - np.median(moved))  # the template itself must not wander
-        template = _mean_course(courses, at, period_s)
+        template = mean_course(courses, at, period_s)
     return template, at
 
 
@@ -156,7 +156,7 @@ def scan(course: Course, template: Template, at_s: Samples) -> Samples:
     """
     step = float(at_s[1] - at_s[0])
     after = np.arange(template.after_s[0], template.after_s[-1], step)
-    model = _interpolated(template, after)
+    model = interpolated(template, after)
     times = at_s[0] + template.after_s[0] + step * np.arange(after.size + at_s.size - 1)
     windows = sliding_window_view(_sampled(course, times), after.size, axis=0)
     resting = after < template.after_s[0] * _REST
@@ -170,7 +170,7 @@ def scan(course: Course, template: Template, at_s: Samples) -> Samples:
 def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, Features, Features]:
     after = course.start_s - at_s
     use = (after >= template.after_s[0]) & (after <= template.after_s[-1])
-    model = _interpolated(template, after[use])
+    model = interpolated(template, after[use])
     data = course.values[use]
     early = after[use] < template.after_s[0] * _REST
     if early.sum() >= 3:
@@ -178,7 +178,8 @@ def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, 
     return use, model, data
 
 
-def _interpolated(template: Template, after_s: Samples) -> Features:
+def interpolated(template: Template, after_s: Samples) -> Features:
+    """Return the template at some times from its zero; beyond its ends it stays as it is."""
     step = template.after_s[1] - template.after_s[0]
     place = np.clip((after_s - template.after_s[0]) / step, 0, template.after_s.size - 1.001)
     low = place.astype(int)
@@ -196,7 +197,7 @@ def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> f
     if early.sum() >= 3:
         data = data - data[early].mean(axis=0)
     misfit = np.array(
-        [_misfit(data, _interpolated(template, times - t), times - t, doubted) for t in at_s]
+        [_misfit(data, interpolated(template, times - t), times - t, doubted) for t in at_s]
     )
     k = int(np.argmin(misfit))
     if 0 < k < misfit.size - 1:
@@ -225,12 +226,20 @@ def _misfit(data: Features, model: Features, after_s: Samples, doubted: bool) ->
     return float(likely.sum() + (np.log(gain) / _GAIN_DOUBT) ** 2)
 
 
-def _mean_course(courses: list[Course], at_s: Samples, period_s: float) -> Template:
-    after = np.arange(-_BEFORE_FRAMES * period_s, _AFTER_S, period_s / _STEPS_A_FRAME)
+def mean_course(
+    courses: list[Course],
+    at_s: Samples,
+    period_s: float,
+    *,
+    alike: bool = True,
+    until_s: float = _AFTER_S,
+) -> Template:
+    """Return the template of courses that answer at the given times."""
+    after = np.arange(-_BEFORE_FRAMES * period_s, until_s, period_s / _STEPS_A_FRAME)
     stack = np.stack([_sampled(course, t + after) for course, t in zip(courses, at_s, strict=True)])
     middle = np.median(stack, axis=0) if len(courses) >= 5 else stack.mean(axis=0)
     rest = middle[after < after[0] * _REST].mean(axis=0)
-    return Template(after, middle - rest)
+    return Template(after, middle - rest, alike)
 
 
 def _sampled(course: Course, times: Samples) -> Features:

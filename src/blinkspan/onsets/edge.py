@@ -20,7 +20,7 @@ from blinkspan.traces.trace import Samples, Trace
 
 # Cameras differ in their tone curve by a few per cent of light in the middle of the
 # range (BT.709 against sRGB: 0.05 at half signal); taken as the standard doubt of f = 1/2.
-_TONE_CURVE_DOUBT = 0.03
+TONE_CURVE_DOUBT = 0.03
 # Encoders round a frame that differs little from its neighbours to look like them
 # (staged takes: a lamp lit for 0.92 of a frame reads as fully lit), so that fractions this
 # near to either end count as none, and the edge as anywhere that would read so.
@@ -84,13 +84,19 @@ def lit_spells(trace: Trace) -> list[LitSpell]:
     return spells
 
 
-def blind_share(noise: float) -> float:
+def blind_share(noise: float, *, pulsed: bool = False) -> float:
     """Return how near to dark or lit a fraction must be to count as none."""
-    return min(_MOST_BLIND, max(_LEAST_PARTIAL, _CLEAR_OF_NOISE * noise))
+    return _MOST_BLIND if pulsed else min(_MOST_BLIND, max(_LEAST_PARTIAL, _CLEAR_OF_NOISE * noise))
 
 
 def rising_edge(
-    levels: Samples, start_s: Samples, frame: int, exposure_s: Measured, noise: float
+    levels: Samples,
+    start_s: Samples,
+    frame: int,
+    exposure_s: Measured,
+    noise: float,
+    *,
+    pulsed: bool = False,
 ) -> Edge:
     """Return when the level rose through the given frame.
 
@@ -105,12 +111,15 @@ def rising_edge(
     exposure_s : Measured
     noise : float
         Standard deviation of a level.
+    pulsed : bool
+        Whether the light comes in pulses: a partial frame then holds one or two of them,
+        and tells only that the edge fell into its exposure.
     """
-    e, blind = exposure_s.value, blind_share(noise)
+    e, blind = exposure_s.value, blind_share(noise, pulsed=pulsed)
     for partial in (frame - 1, frame):
         f = float(levels[partial])
         if blind < f < 1.0 - blind:
-            u_fraction = math.hypot(noise, _TONE_CURVE_DOUBT)
+            u_fraction = 12**-0.5 if pulsed else math.hypot(noise, TONE_CURVE_DOUBT)
             u = math.hypot(e * u_fraction, (1 - f) * exposure_s.u)
             return Edge(Measured(float(start_s[partial]) + (1 - f) * e, u), True, frame)
     dark_until = float(start_s[frame - 1]) + e * (1 - blind)

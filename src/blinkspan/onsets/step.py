@@ -27,6 +27,7 @@ _OVER_CREEP, _OF_STEEPEST = 3.0, 0.05  # a jump, against the steepest creep and 
 _ROUNDS = 3
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
 _RESPONSE_DOUBT = 0.1  # of the panel's time constant: a single exponential is a model
+_COURSES_A_HOLD = 5.0  # time constants in a game frame that show the whole of a panel's course
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +120,13 @@ def fit_step(
     shared = np.array([free.response_s, free.slant_s_per_px.value, free.exposure_s.value])
     bound = problem.solve(basis, np.array([grid.zero_s, grid.period_s]), shared)
     own = np.sqrt(np.maximum(np.diag(bound.spread) - _shared_variance(bound.spread), 0.0))
-    ticks = tuple(Measured(float(t), float(s)) for t, s in zip(bound.begins_s, own, strict=True))
-    period = float(np.polyfit(grid.ticks, bound.begins_s, 1)[0])
-    zero = float((bound.begins_s - grid.ticks * period).mean())
-    return _step(row_px, bound, problem, ticks, replace(grid, zero_s=zero, period_s=period))
+    moved = _common_place(courses, bound, problem)
+    begins = bound.begins_s + moved.value
+    ticks = tuple(Measured(float(t), float(s)) for t, s in zip(begins, own, strict=True))
+    period = float(np.polyfit(grid.ticks, begins, 1)[0])
+    grid = replace(grid, zero_s=float((begins - grid.ticks * period).mean()), period_s=period)
+    step = _step(row_px, bound, problem, ticks, grid)
+    return replace(step, shared_u_s=math.hypot(step.shared_u_s, moved.u))
 
 
 def first_departure(template: Template, frame_s: float) -> float | None:
@@ -152,13 +156,49 @@ def place_press(
     was aligned; ``u`` is its standard deviation. Unlike the fit, it knows the
     dead time between exposures, in which nothing changes.
     """
+    known = problem.known
+    reach_s = max(_REACH_FRAMES * known.period_s, 3 * known.aligned_u_s)
+    shifts = np.arange(-reach_s, reach_s, known.period_s / _PLACES_A_FRAME)
+    misfit = (shifts / known.aligned_u_s) ** 2
+    misfit += _misfit_beside(course, aligned_s, shifts, gain, solution, problem)
+    found = _mean_and_spread(shifts, misfit)
+    return found + aligned_s
+
+
+def _common_place(courses: list[Course], bound: Solution, problem: Joint) -> Measured:
+    """Return by how much all begins together may still move, as a posterior: mean and spread.
+
+    A panel that refreshes in step with the camera begins always at the same place between
+    its frames. If that lies in the dead time, no number of presses tells where.
+    """
+    shifts = np.arange(-1, 1, 1 / _PLACES_A_FRAME) * problem.known.period_s
+    misfit = np.zeros(shifts.size)
+    for course, begin, gain in zip(courses, bound.begins_s, bound.gains, strict=True):
+        misfit += _misfit_beside(course, float(begin), shifts, float(gain), bound, problem)
+    return _mean_and_spread(shifts, misfit)
+
+
+def _mean_and_spread(places: Samples, misfit: Samples) -> Measured:
+    chance = np.exp(-0.5 * (misfit - misfit.min()))
+    chance /= chance.sum()
+    mean = float(chance @ places)
+    return Measured(mean, float(chance @ (places - mean) ** 2) ** 0.5)
+
+
+def _misfit_beside(
+    course: Course,
+    aligned_s: float,
+    shifts: Samples,
+    gain: float,
+    solution: Solution,
+    problem: Joint,
+) -> Samples:
+    """Return the misfit of one press's samples to a step at each shift from a place."""
     known, bands = problem.known, problem.bands
     period, e = known.period_s, solution.exposure_s.value
-    reach = max(_REACH_FRAMES, 3 * known.aligned_u_s / period)
-    places = np.arange(-reach, reach, 1 / _PLACES_A_FRAME)
-    candidates = aligned_s + places * period
+    candidates = aligned_s + shifts
     along = np.einsum("mbq,bq->mb", course.values, problem.unit)
-    misfit = (places * period / known.aligned_u_s) ** 2
+    misfit: Samples = np.zeros(shifts.size)
     for b in np.flatnonzero(solution.heights > 0):
         height = float(solution.heights[b])
         offset = solution.slant_s_per_px.value * bands.row_px[b]
@@ -173,10 +213,7 @@ def place_press(
         share = gain * gathered_in_band(after, spread, e, solution.response_s)
         noise = doubt_of(r, np.full_like(r, height)) * solution.misfit
         misfit += (((r - height * share) / noise) ** 2).sum(axis=1)
-    chance = np.exp(-0.5 * (misfit - misfit.min()))
-    chance /= chance.sum()
-    mean = float(chance @ candidates)
-    return Measured(mean, float(np.sqrt(chance @ (candidates - mean) ** 2)))
+    return misfit
 
 
 def _step(
@@ -193,7 +230,7 @@ def _step(
         math.hypot(
             _shared_variance(solution.spread) ** 0.5,
             _STEP_DOUBT * period_s,
-            _RESPONSE_DOUBT * solution.response_s,
+            _response_u_s(solution.response_s, problem.known.hold_s),
         ),
         grid,
         solution.response_s,
@@ -202,6 +239,11 @@ def _step(
         problem.unit,
         np.maximum(solution.heights, 0.0),
     )
+
+
+def _response_u_s(response_s: float, hold_s: float) -> float:
+    """Return the doubt a slow panel leaves: the more, the less of its course a game frame shows."""
+    return _RESPONSE_DOUBT * response_s * max(1.0, _COURSES_A_HOLD * response_s / hold_s)
 
 
 def _shared_variance(spread: Samples) -> float:

@@ -12,7 +12,7 @@ from blinkspan.errors import NothingToMeasure
 from blinkspan.onsets.edge import lit_spells
 from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
-from blinkspan.presses.lamp_edges import exposure_of_edges
+from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_step import PanelStep, panel_step
 from blinkspan.presses.press import Press, Reason, Verdict
@@ -78,7 +78,8 @@ def measure_presses(
             "no presses: the lamp is lit when the take begins and is not pressed again; "
             "start filming before the first press"
         )
-    exposure = camera.exposure_s or exposure_of_edges(lamp, spells, period)
+    constant = lamp_constant(lamp, spells, period)
+    exposure = camera.exposure_s or exposure_of_edges(lamp, spells, constant, period)
     todo = searches(start_s, [s.first for s in spells], period)
     found = find_answers(series, todo)
     found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display)
@@ -91,7 +92,10 @@ def measure_presses(
         display if panel is None else panel.display,
         None if panel is None else panel.step,
     )
-    context = Context(series, regions, lamp, spells, exposure, readout, display, found, panel)
+    rise = lamp_rise(lamp, spells, exposure, constant, period)
+    context = Context(
+        series, regions, lamp, spells, rise, exposure, readout, display, todo, found, panel
+    )
     presses = tuple(press_of(context, k) for k in range(len(spells)))
     slower = _times_slower(context)
     if slower is not None:

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from blinkspan.onsets.alignment import still_rising
 from blinkspan.onsets.grid import KNOWN_RATES_HZ
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
 from blinkspan.presses.late import without_late_answers
-from blinkspan.presses.searching import Found, Learnt, Search, find_again
+from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
 from blinkspan.presses.shutter import slants_to_try
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured, rectangular
@@ -79,6 +80,8 @@ def panel_step(
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
+    found = settled(series, todo, found, _hold_s(display, series.clock.period_s))
+    assert found.learnt is not None  # settling keeps what was learnt
     step = _fit(series, regions, found, exposure, camera, display)
     if step is None:
         return _unanswered(found), None, late
@@ -89,13 +92,17 @@ def panel_step(
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
+    found = settled(series, todo, found, _hold_s(display, series.clock.period_s))
+    assert found.learnt is not None  # settling keeps what was learnt
     step = _fit(series, regions, found, exposure, camera, display)
     if step is None:
         return _unanswered(found), None, late
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
-    faint = _faint_u_s(series, found.learnt, hold)
+    faint = _faint_u_s(series, found.learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
+    if still_rising(found.learnt.template):  # a fade: its first game frames may all be unseen
+        faint = max(faint, hold / 2)
     return found, PanelStep(step, seen, moved, faint, hold, display), late
 
 
@@ -183,11 +190,11 @@ def _mean(one: Measured, other: Measured) -> Measured:
     return Measured(value, sum(weights) ** -0.5)
 
 
-def _faint_u_s(series: Series, learnt: Learnt, hold_s: float) -> float:
-    """Return the doubt of a change so small that an encoder may show it late, at worst a frame."""
+def _faint_u_s(series: Series, learnt: Learnt) -> float:
+    """Return the doubt of a change so small that an encoder may show it two frames late."""
     table = light_of_codes(series.picture).astype(float) / 65535
     look = float(np.median(learnt.looks[0]))
     code = min(max(int(np.searchsorted(table, look)), 1), table.size - 1)
     step = float(table[code] - table[code - 1]) * 2.0 ** (series.picture.bit_depth - 8)
     codes = max(learnt.pattern.first_light / max(step, 1e-6), _FAINT_CODES)
-    return rectangular(hold_s / 2) * _FAINT_CODES / codes
+    return rectangular(series.clock.period_s) * _FAINT_CODES / codes

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from blinkspan.onsets.edge import LitSpell
-from blinkspan.presses.lamp_edges import dark_edge, is_unsteady, lit_edge
+from blinkspan.presses.lamp_edges import LampRise, dark_edge, is_unsteady, lit_edge
+from blinkspan.presses.lone import FEWEST_WITNESSES, stands_out
 from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.press import Press
-from blinkspan.presses.searching import Found
+from blinkspan.presses.searching import Found, Search
 from blinkspan.presses.shutter import Readout
 from blinkspan.presses.verdicts import Circumstances, verdict_of
 from blinkspan.profiles import DisplayProfile
@@ -32,9 +33,11 @@ class Context:
     regions: Regions
     lamp: LampTrace
     spells: list[LitSpell]
+    rise: LampRise
     exposure: Measured
     readout: Readout
     display: DisplayProfile
+    todo: list[Search]
     found: Found
     panel: PanelStep | None
 
@@ -42,12 +45,12 @@ class Context:
 def press_of(context: Context, k: int) -> Press:
     """Return press ``k``, counted from 0."""
     spell, readout = context.spells[k], context.readout
-    lit = lit_edge(context.lamp, spell, context.exposure)
+    lit = lit_edge(context.lamp, spell, context.exposure, context.rise)
     dark = dark_edge(context.lamp, spell, context.exposure)
     lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
     begin = _begins(context)[k]
-    budget = _budget(context, lit.at_s, begin, abs(row - lamp_row))
-    lamp_on = lit.at_s + lamp_row * readout.row_s
+    budget = _budget(context, lit, begin, abs(row - lamp_row))
+    lamp_on = lit + lamp_row * readout.row_s
     response = span = net = None
     if begin is not None and context.panel is not None:
         u = float(np.hypot(begin.u, context.panel.shared_u_s))
@@ -61,8 +64,8 @@ def press_of(context: Context, k: int) -> Press:
             placed_u_s=None if begin is None else begin.u,
             strength=0.0 if answer is None else answer.fit.strength,
             confirmed=_confirmed(context, k),
-            rival=answer is not None and answer.rival_s is not None,
-            bounced=spell.broken,
+            rival=answer is not None and (answer.rival_s is not None or answer.contested),
+            bounced=not context.rise.once[k],
             clipped=context.lamp.clipped,
             unsteady=is_unsteady(context.lamp, spell),
             overlapped=_overlapped(context, k, begin),
@@ -88,8 +91,13 @@ def press_of(context: Context, k: int) -> Press:
 def _confirmed(context: Context, k: int) -> bool:
     """Tell whether the other presses bear an answer out."""
     answer, learnt, panel = context.found.answers[k], context.found.learnt, context.panel
-    if answer is None or learnt is None or panel is None or len(panel.step.begins) < 2:
+    if answer is None or learnt is None or panel is None:
         return True
+    if len(panel.step.begins) < FEWEST_WITNESSES:
+        begin = _begins(context)[k]
+        return begin is not None and stands_out(
+            context.series, context.todo[k], context.found, k, begin.value, panel.hold_s
+        )
     if learnt.template.alike and not _LEAST_LIKE <= answer.fit.gain <= 1 / _LEAST_LIKE:
         return False
     if not learnt.template.alike and panel.step.grid is None:

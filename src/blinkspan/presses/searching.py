@@ -5,7 +5,7 @@ those changes the action's pattern is learnt; then every press is searched again
 for that pattern, which settles false alarms and finds weak answers.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from blinkspan.onsets.alignment import (
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
 from blinkspan.onsets.idle import Frame, Idle, Light, idle_moments, learn_idle, look_before
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
+from blinkspan.onsets.settling import settle
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.trace import Samples
 
@@ -35,6 +36,7 @@ _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
+_SLACK_FRAMES = 3  # the template's zero may lie before the first visible change
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +57,13 @@ class Answer:
         Place of the pattern, in the clock of frames.
     rival_s : float | None
         An earlier moment that is somewhat like the answer.
+    contested : bool
+        Whether the answer fits nearly as well some game frames off.
     """
 
     fit: Fit
     rival_s: float | None
+    contested: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +170,26 @@ def find_again(
     return _match(series, todo, learnt.looks, learnt.idle, learnt.evidence, changes, places)
 
 
+def settled(series: Series, todo: list[Search], found: Found, game_frame_s: float) -> Found:
+    """Return the answers moved by whole game frames where all of their course fits better so."""
+    if found.learnt is None:
+        return found
+    start_s, period = series.clock.start_s, series.clock.period_s
+    answered = [(k, answer) for k, answer in enumerate(found.answers) if answer is not None]
+    template, places = settle(
+        [found.courses[k] for k, _ in answered],
+        [answer.fit for _, answer in answered],
+        [float(start_s[todo[k].lamp_frame]) - _SLACK_FRAMES * period for k, _ in answered],
+        found.learnt.template,
+        game_frame_s,
+        period,
+    )
+    answers = list(found.answers)
+    for (k, answer), place in zip(answered, places, strict=True):
+        answers[k] = replace(answer, fit=place.fit, contested=place.contested)
+    return replace(found, answers=answers, learnt=replace(found.learnt, template=template))
+
+
 def _frames(frame: Frame, after_s: tuple[float, float], period_s: float) -> tuple[Frame, Frame]:
     return frame + round(after_s[0] / period_s), frame + round(after_s[1] / period_s) + 1
 
@@ -230,9 +255,8 @@ def _answer(
     period: float,
 ) -> Answer | None:
     """Return the press's answer: where it aligned, else the earliest moment like the pattern."""
-    # The template's zero may lie before the first visible change; a frame of slack each side.
     times = np.arange(
-        start_s[search.lamp_frame] - 3 * period,
+        start_s[search.lamp_frame] - _SLACK_FRAMES * period,
         start_s[search.stop - 1] + period / 2,
         period,
     )

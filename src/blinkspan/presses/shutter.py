@@ -19,6 +19,9 @@ from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Quadrilateral, Regions
 
 _SCAN_DOUBT = 0.02
+# Of the readout's own doubt: so much wider it is left in the fit, which then reads the slant
+# from the panel alone; that a readout lies between nothing and a frame is brought in afterwards.
+_HARDLY_HELD = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ def slants_to_try(
 ) -> list[Measured]:
     """Return what the slant may be, seconds a pixel, as far as camera and display are known."""
     height, period = series.picture.height_px, series.clock.period_s
-    row = Measured(period / 2 / height, period / np.sqrt(12.0) / height)
+    row = Measured(period / 2 / height, _HARDLY_HELD * period / np.sqrt(12.0) / height)
     if camera.readout_s is not None:
         row = camera.readout_s * (1 / height)
     rates = [display.refresh_hz] if display.refresh_hz is not None else [60.0, 120.0]

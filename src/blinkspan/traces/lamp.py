@@ -11,14 +11,20 @@ import numpy as np
 import numpy.typing as npt
 
 from blinkspan.errors import NothingToMeasure
-from blinkspan.traces.light import FULL_SCALE
+from blinkspan.footage.frames import PictureFormat
+from blinkspan.traces.light import FULL_SCALE, highest_code, light_of_codes
 from blinkspan.traces.reduction import Light, Series
 from blinkspan.traces.trace import Samples, Trace
 
 _LEAST_CONTRAST = 0.002  # of full light; a lit LED on film is far above (common practice)
 _AT_ONCE = 4096  # frames
 _CLEAR_OF_NOISE = 5.0  # standard deviations between dark and lit before a lamp is believed
-_CLIPPED_LIGHT = 0.97  # of the brightest value seen anywhere in the region
+# Of clipped light: an encoder blurs a clipped disc into its rim (staged takes: down to 0.85).
+_SURELY_UNCLIPPED = 0.7
+_GLOW_NOISE = 0.05  # of the glow: what the encoder's work on the clipped disc leaves around it
+# Spread of the lit level, alone and over the dark one's, from which the lamp is held to be
+# pulsed: a steady one spreads by 0.01 (staged takes), a camera's noise hardly more when lit.
+_PULSED, _PULSED_OVER_DARK = 0.02, 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +40,14 @@ class LampTrace:
     clipped : bool
         True where all of the lamp is at the top of the code range while lit, so
         that the lit fraction of a frame reads too high.
+    pulsed : bool
+        Whether the lit lamp's light comes in pulses, so that exposures gather more or fewer.
     """
 
     trace: Trace
     noise: float
     clipped: bool
+    pulsed: bool
 
 
 def lamp_trace(series: Series, row_s: float) -> LampTrace:
@@ -58,18 +67,19 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     around = series.around.astype(np.float64) / FULL_SCALE
     values, lit = _freed(_mean_light(series.lamp), around)
     _refuse_a_lamp_that_never_blinks(values, lit)
-    clipped = False
+    clipped, least_noise = False, 0.0
     if series.lamp_clipped[lit].mean() > 0.2:
         pixels: Samples = series.lamp.reshape(series.lamp.shape[0], -1) / FULL_SCALE
-        glow = _unclipped(pixels, lit)
-        clipped = glow is None
+        glow = _unclipped(pixels, lit, _white(series.picture))
+        clipped, least_noise = glow is None, _GLOW_NOISE
         if glow is not None:
             values, lit = _freed(pixels[:, glow].mean(axis=1), around)
     dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
     values = (values - dark_level) / (lit_level - dark_level)
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
-    noise = max(_spread(values[~lit]), _spread(_well_lit(values, lit)))
-    return LampTrace(Trace(values, start_s), noise, clipped)
+    dark, bright = _spread(values[~lit]), _spread(_well_lit(values, lit))
+    pulsed = bright > max(_PULSED, _PULSED_OVER_DARK * dark)
+    return LampTrace(Trace(values, start_s), max(dark, bright, least_noise), clipped, pulsed)
 
 
 def _mean_light(lamp: Light) -> Samples:
@@ -123,11 +133,18 @@ def _refuse_a_lamp_that_never_blinks(values: Samples, lit: npt.NDArray[np.bool_]
     )
 
 
-def _unclipped(pixels: Samples, lit: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_] | None:
+def _white(picture: PictureFormat) -> float:
+    """Return the light of a clipped pixel, which in video range is below the table's top."""
+    return float(light_of_codes(picture)[highest_code(picture)]) / FULL_SCALE
+
+
+def _unclipped(
+    pixels: Samples, lit: npt.NDArray[np.bool_], white: float
+) -> npt.NDArray[np.bool_] | None:
     """Return which pixels see the lamp without clipping, or None where there are too few."""
     level = np.percentile(pixels[lit], 90, axis=0)
     contrast = level - np.median(pixels[~lit], axis=0)
-    good = (level < _CLIPPED_LIGHT * pixels.max()) & (contrast > 0.05 * contrast.max())
+    good = (level < _SURELY_UNCLIPPED * white) & (contrast > 0.05 * contrast.max())
     return good if good.sum() >= 4 else None
 
 
