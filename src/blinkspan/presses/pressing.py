@@ -50,11 +50,12 @@ def press_of(context: Context, k: int) -> Press:
     lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
     begin = _begins(context)[k]
     budget = _budget(context, lit, begin, abs(row - lamp_row))
-    lamp_on = lit + lamp_row * readout.row_s
+    lamp_on = lit + readout.until(lamp_row)
     response = span = net = None
     if begin is not None and context.panel is not None:
         u = float(np.hypot(begin.u, context.panel.shared_u_s))
-        response = Measured(begin.value + row * readout.row_s, u)
+        response = Measured(begin.value, u) + readout.until(row)
+        # Both rows lag by the same readout: only the rows between count, as the budget has it.
         span = Measured(response.value - lamp_on.value, budget.u_s)
         net = None if context.display.lag_s is None else span - context.display.lag_s
     answer = context.found.answers[k]
@@ -77,7 +78,7 @@ def press_of(context: Context, k: int) -> Press:
     return Press(
         number=k + 1,
         lamp_on=lamp_on,
-        lamp_off=None if dark is None else dark.at_s + lamp_row * readout.row_s,
+        lamp_off=None if dark is None else dark.at_s + readout.until(lamp_row),
         response=response,
         response_row_px=None if response is None else row,
         span=span,

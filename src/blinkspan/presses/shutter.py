@@ -32,6 +32,10 @@ class Readout:
     u_row_s: float
     source: str
 
+    def until(self, row_px: float) -> Measured:
+        """Return how much later than the first row a row's exposure starts."""
+        return Measured(row_px * self.row_s, row_px * self.u_row_s)
+
 
 def readout_from_slant(
     series: Series,
