@@ -115,3 +115,11 @@ def test_a_program_that_was_ended_is_told_and_its_return_is_noticed(watched, lib
     with serving(library, port):
         sync(page.locator("#tasks")).to_contain_text("Nothing is being measured", timeout=15_000)
     watched.complaints = [c for c in watched.complaints if "ERR_CONNECTION_REFUSED" not in c]
+
+
+def test_the_rig_is_inspected_in_plain_words(page, served, sync):
+    page.goto(f"{served}/takes/1")
+    page.get_by_role("button", name="Inspect the whole take").click()
+    told = page.locator("#inspection")
+    sync(told.get_by_text("refresh", exact=True)).to_be_visible(timeout=LONG_MS)
+    sync(told).to_contain_text("6 presses")

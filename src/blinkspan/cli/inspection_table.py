@@ -4,13 +4,9 @@ from rich.table import Table
 
 from blinkspan.cli.region_options import box_words, panel_words
 from blinkspan.cli.terminal import console, say
-from blinkspan.onsets.cadence import Cadence
-from blinkspan.onsets.whole_grid import WholeGrid
 from blinkspan.publish import words
+from blinkspan.publish.inspection_words import advice_words, inspection_rows
 from blinkspan.rig.inspection import Inspection
-from blinkspan.rig.lamp_quality import LampQuality
-
-_NOT_SEEN = "not seen"
 
 
 def show_inspection(seen: Inspection, *, to_error: bool) -> None:
@@ -27,9 +23,8 @@ def show_inspection(seen: Inspection, *, to_error: bool) -> None:
         out.print(_budget(seen), highlight=False)
     if seen.advice:
         say(out, "What would help, the most helpful first:")
-    for advice in seen.advice:
-        now, then = (words.number(1e3 * u, 2) for u in (advice.u_now_s, advice.u_then_s))
-        say(out, f"- {advice.action} (one press: ± {now} ms would become ± {then} ms)")
+    for advice in advice_words(seen):
+        say(out, f"- {advice}")
     if seen.budget is not None and not seen.advice:
         say(out, "Nothing on this rig would make a press known much better.")
     for note in seen.notes:
@@ -38,14 +33,7 @@ def show_inspection(seen: Inspection, *, to_error: bool) -> None:
 
 def _rows(seen: Inspection) -> list[tuple[str, str]]:
     take = seen.take
-    rows = [
-        ("take", f"{take.name}, {take.width_px}x{take.height_px}, {take.codec}"),
-        (
-            "rate",
-            f"{take.rate_hz:.6g} frames a second ({take.rate_source}); {take.frames} frames, "
-            f"{take.duration_s:.1f} s; {take.dropped_frames or 'none'} dropped",
-        ),
-    ]
+    rows = [("take", f"{take.name}, {take.width_px}x{take.height_px}, {take.codec}")]
     if seen.regions is not None:
         rows.append(("lamp at", box_words(seen.regions.lamp)))
         panel = seen.regions.panel
@@ -53,104 +41,8 @@ def _rows(seen: Inspection) -> list[tuple[str, str]]:
         rows.append(("watched part", box_words(seen.regions.watch)))
     elif not seen.panel_seen:
         rows.append(("screen at", "not found"))
-    rows.append(("lamp", _NOT_SEEN if seen.lamp is None else _lamp(seen.lamp)))
-    rows.append(("room light", _room(seen)))
-    if seen.camera is not None:
-        camera = seen.camera
-        share = 100 * camera.exposure_s.value * take.rate_hz
-        exposure = camera.exposure_s * 1e3
-        readout = camera.readout_s * 1e3
-        rows.append(
-            (
-                "exposure",
-                f"{words.with_u(exposure.value, exposure.u)}, {share:.0f} % of a frame "
-                f"({camera.exposure_source})",
-            )
-        )
-        rows.append(
-            (
-                "readout",
-                f"{words.with_u(readout.value, readout.u)} from first to last row "
-                f"({_readout_source(camera.readout_source)})",
-            )
-        )
-    rows.append(("refresh", _refresh(seen)))
-    if isinstance(seen.grid, WholeGrid):
-        ppm = seen.grid.clock_ppm
-        rows.append(
-            (
-                "camera clock",
-                f"{words.number(ppm.value, 0)} ± {words.number(ppm.u, 0)} parts per million, "
-                f"if the signal is {words.hertz(seen.grid.nominal_hz)}",
-            )
-        )
-    if seen.scan_s is not None:
-        scan = seen.scan_s * 1e3
-        rows.append(("scan", f"{words.with_u(scan.value, scan.u)} from top to bottom"))
-    if seen.cadence is not None:
-        rows.append(("game frames", _cadence(seen.cadence)))
-    return rows
-
-
-def _lamp(lamp: LampQuality) -> str:
-    told = [
-        f"{lamp.presses} {'press' if lamp.presses == 1 else 'presses'}",
-        f"light {100 * lamp.dark_light:.1f} % dark, {100 * lamp.lit_light:.1f} % lit",
-        f"noise {100 * lamp.noise:.1f} %",
-    ]
-    if lamp.clipped:
-        told.append("clipped")
-    elif lamp.read_from_glow:
-        told.append("its middle clips, read from its glow")
-    if lamp.pulsed:
-        told.append("pulsed")
-    if lamp.unsteady_presses:
-        told.append(f"unsteady in {lamp.unsteady_presses}")
-    return ", ".join(told)
-
-
-def _room(seen: Inspection) -> str:
-    if seen.regions is None:
-        return _NOT_SEEN
-    if seen.flicker is None:
-        return "steady"
-    return f"flickers at {seen.flicker.ripple_hz:g} Hz by {100 * seen.flicker.depth:.0f} %"
-
-
-def _readout_source(source: str) -> str:
-    if source == "from the take":
-        return "from the take: a scan of 0.96 of a refresh less the slant of the answers"
-    if source == "assumed":
-        return "not known: anything up to a whole frame"
-    return source
-
-
-def _refresh(seen: Inspection) -> str:
-    if isinstance(seen.grid, WholeGrid):
-        rate = seen.grid.refresh_hz
-        return (
-            f"{rate.value:.4f} ± {rate.u:.4f} Hz by the camera's clock, from all that moves; "
-            f"held to be {words.hertz(seen.grid.nominal_hz)}"
-        )
-    if seen.answers_grid is not None:
-        grid = seen.answers_grid
-        return (
-            f"{grid.refresh_hz:.3f} Hz by the camera's clock, from {grid.answers} answers; "
-            f"held to be {words.hertz(grid.nominal_hz)}"
-        )
-    return f"no grid seen: {seen.grid.value}"
-
-
-def _cadence(cadence: Cadence) -> str:
-    each = "refresh" if cadence.refreshes_a_frame == 1 else f"{cadence.refreshes_a_frame} refreshes"
-    told = (
-        f"{words.hertz(cadence.game_hz)}, one every {each} ({cadence.steps} seen, "
-        f"{100 * cadence.moving_share:.0f} % of the take); "
-        f"{cadence.late or 'none'} late or dropped, {cadence.early or 'none'} early"
-    )
-    if cadence.torn:
-        told += f", {cadence.torn} torn"
-    return told
+    rate, *others = inspection_rows(seen)
+    return [rows[0], rate, *rows[1:], *others]
 
 
 def _budget(seen: Inspection) -> Table:

@@ -15,15 +15,18 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
 
-from blinkspan.errors import BlinkspanError
+from blinkspan.errors import BlinkspanError, UnreadableTake
 from blinkspan.footage.processors import usable_processors
 from blinkspan.footage.video import open_take
 from blinkspan.jobs.add import Outcome, add, clips_of
-from blinkspan.jobs.batch import Failed, Kept, Step, due, measure_study
-from blinkspan.jobs.clip_worker import ClipWorker
+from blinkspan.jobs.batch import Failed, Kept, Step, due, measure_study, planned
+from blinkspan.jobs.clip_worker import ClipWorker, Work
 from blinkspan.jobs.follow import follow
+from blinkspan.jobs.inspect import inspect_take
 from blinkspan.jobs.measure import Progress
+from blinkspan.jobs.measure_settings import MeasureSettings
 from blinkspan.library import Library
+from blinkspan.rig.inspection import Inspection
 from blinkspan.study.setup import Setup
 from blinkspan.traces.proposal import propose_regions
 from blinkspan.traces.regions import Regions
@@ -69,6 +72,7 @@ class Task:
     told: str = ""
     clips: list[Clip] = field(default_factory=list)
     regions: Regions | None = None
+    inspection: Inspection | None = None
     can_pause: bool = True
     going: threading.Event = field(default_factory=threading.Event)
     halt: threading.Event = field(default_factory=threading.Event)
@@ -111,7 +115,24 @@ class Background:
             clip = opened.clip(take)
         task = Task(0, "regions", f"Look for lamp and screen in {take.name}", can_pause=False)
         task.clips.append(Clip(take.name, take.id))
-        return self._begin(task, lambda task: self._propose(task, clip))
+        return self._begin(task, lambda task: self._apart(task, look_for_regions, (clip,)))
+
+    def inspect(self, take_id: int) -> Task:
+        """Begin to look at what a take shows of the rig, with what its setup says of it."""
+        with Library.open(self._library) as opened:
+            take = opened.take(take_id)
+            kept = opened.setup_of(take)
+            plans, failed = planned(
+                opened, kept.study, kept.setup.name, {}, None, again=True, only=take.id
+            )
+        if failed:
+            raise UnreadableTake(failed[0].reason)
+        [plan] = plans
+        task = Task(0, "inspect", f"Inspect the rig in {take.name}", can_pause=False)
+        task.clips.append(Clip(take.name, take.id))
+        return self._begin(
+            task, lambda task: self._apart(task, inspect_alone, (plan.clip, plan.settings))
+        )
 
     def add(self, folder: Path, study: str, setup: str, keeping: str = "copy") -> Task:
         """Begin to add the clips of a folder to a setup, and measure them afterwards."""
@@ -228,17 +249,19 @@ class Background:
         finally:
             self._slots.release()
 
-    def _propose(self, task: Task, path: Path) -> None:
+    def _apart(self, task: Task, work: Work, arguments: tuple[Any, ...]) -> None:
+        """Do one clip's work in a process of its own and keep what it ends with."""
         [clip] = task.clips
         clip.stage = Stage.RUNNING
-        worker = ClipWorker(look_for_regions, (path,))
+        worker = ClipWorker(work, arguments)
         try:
             while clip.stage is Stage.RUNNING and not task.halt.is_set():
                 wait([worker.connection, worker.ending], timeout=_TICK_S)
                 crash = worker.crash()
                 for word, value in worker.messages():
                     if word == "done":
-                        task.regions, clip.stage = value, Stage.DONE
+                        _found(task, value)
+                        clip.stage = Stage.DONE
                     elif word == "refused":
                         clip.stage, clip.told = Stage.FAILED, value
                     else:
@@ -279,6 +302,18 @@ def look_for_regions(clip: Path) -> Iterator[Progress | Regions]:
                 yield look
             else:
                 yield Progress("looking for the lamp and the screen", look, take.frames)
+
+
+def inspect_alone(clip: Path, settings: MeasureSettings) -> Iterator[Progress | Inspection]:
+    """Yield how far the inspection is, and last what is seen; runs in a process of its own."""
+    yield from inspect_take(clip, settings, threads=1)
+
+
+def _found(task: Task, value: object) -> None:
+    if isinstance(value, Inspection):
+        task.inspection, task.regions = value, value.regions
+    elif isinstance(value, Regions):
+        task.regions = value
 
 
 def _hear(clip: Clip, event: Any) -> None:

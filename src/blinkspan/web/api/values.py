@@ -243,6 +243,15 @@ class ClipState(Sent):
     told: str
 
 
+class InspectionState(Sent):
+    """What a take shows of its rig, in plain words."""
+
+    seen: tuple[tuple[str, str], ...] = Field(description="What is seen, each with its name.")
+    advice: tuple[str, ...] = Field(description="What would help, the most helpful first.")
+    notes: tuple[str, ...]
+    measurable: bool = Field(description="Whether presses were found to advise on.")
+
+
 class TaskState(Sent):
     """Work in the background."""
 
@@ -256,6 +265,7 @@ class TaskState(Sent):
     of: int
     clips: tuple[ClipState, ...]
     regions: RegionsState | None = Field(description="What a search for regions found.")
+    inspection: InspectionState | None = Field(description="What an inspection found.")
 
 
 class MeasureGiven(Given):

@@ -5,11 +5,14 @@ from fastapi import APIRouter
 from blinkspan.errors import LibraryConflict
 from blinkspan.jobs.add import is_clip
 from blinkspan.jobs.background import Task
+from blinkspan.publish.inspection_words import advice_words, inspection_rows
+from blinkspan.rig.inspection import Inspection
 from blinkspan.web.api.states import regions_state
 from blinkspan.web.api.values import (
     ClipState,
     FolderGiven,
     FolderState,
+    InspectionState,
     Key,
     MeasureGiven,
     TaskState,
@@ -35,6 +38,12 @@ def measure(desk: TheDesk, given: MeasureGiven) -> TaskState:
 def look_for_regions(desk: TheDesk, take_id: Key) -> TaskState:
     """Begin to look for the lamp, the panel and the watched part of a take."""
     return _state(desk.work.propose(take_id))
+
+
+@router.post("/takes/{take_id}/inspect", status_code=202)
+def inspect(desk: TheDesk, take_id: Key) -> TaskState:
+    """Begin to look at what a take shows of the rig: camera, lamp, screen, and what would help."""
+    return _state(desk.work.inspect(take_id))
 
 
 @router.get("/folders")
@@ -106,4 +115,14 @@ def _state(task: Task) -> TaskState:
         of=len(clips),
         clips=clips,
         regions=regions_state(task.regions),
+        inspection=None if task.inspection is None else _inspection(task.inspection),
+    )
+
+
+def _inspection(seen: Inspection) -> InspectionState:
+    return InspectionState(
+        seen=tuple(inspection_rows(seen)),
+        advice=tuple(advice_words(seen)),
+        notes=seen.notes,
+        measurable=seen.budget is not None,
     )

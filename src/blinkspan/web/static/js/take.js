@@ -3,7 +3,7 @@ import { ask, getJson, sendJson } from "./api.js";
 import { person } from "./person.js";
 import { RegionEditor } from "./region_editor.js";
 import { drawTrace } from "./small_trace.js";
-import { showWork } from "./work.js";
+import { made, showWork } from "./work.js";
 
 const TRACE_PAUSE_MS = 60;
 
@@ -24,6 +24,7 @@ const editor = new RegionEditor(place, {
 const look = showWork(document.querySelector("#tasks"), {
   wanted: (task) => task.clips.some((clip) => clip.take_id === take),
   ended: (task) => {
+    if (task.inspection) showInspection(task.inspection);
     if (task.kind === "regions" && task.regions) {
       editor.show(task.regions);
       say("Found. Check the places, move what is off, and keep them.", "good");
@@ -58,8 +59,29 @@ document.querySelector("#measure").addEventListener("click", () =>
     look();
   }),
 );
+document.querySelector("#inspect").addEventListener("click", () =>
+  tried(async () => {
+    await sendJson(`/api/takes/${take}/inspect`, {});
+    look();
+  }),
+);
 setupForm();
 spot();
+
+function showInspection({ seen, advice, notes, measurable }) {
+  const facts = made("dl", { className: "facts" });
+  for (const [name, words] of seen) facts.append(made("dt", { text: name }), made("dd", { text: words }));
+  const parts = [made("h3", { text: "Inspected" }), facts];
+  if (advice.length) {
+    const list = made("ul", { className: "clips" });
+    for (const words of advice) list.append(made("li", { text: words }));
+    parts.push(made("h3", { text: "What would help, the most helpful first" }), list);
+  } else if (measurable) {
+    parts.push(made("p", { text: "Nothing on this rig would make a press known much better." }));
+  }
+  for (const words of notes) parts.push(made("p", { className: "note", text: words }));
+  document.querySelector("#inspection").replaceChildren(...parts);
+}
 
 async function keep() {
   const { lamp, panel, watch } = editor.regions();
