@@ -29,7 +29,7 @@ from blinkspan.web.pages.library import study_href
 SIZES = ((1280, 800), (1920, 1080))
 THEMES = ("light", "dark")
 MANUAL = Path(__file__).parent / "pictures"
-SHOWN_IN_MANUAL = {"library-light-1280", "take-light-1280", "take-dark-1280"}
+SHOWN_IN_MANUAL = {"library-light-1280", "take-light-1280"}
 
 
 @contextmanager

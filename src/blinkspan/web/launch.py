@@ -104,8 +104,12 @@ def _bound(host: str, port: int) -> socket.socket:
     try:
         kind, *_, place = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         listening = socket.socket(kind, socket.SOCK_STREAM)
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(place)
+        try:
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listening.bind(place)
+        except BaseException:
+            listening.close()
+            raise
     except (OSError, OverflowError) as error:
         why = getattr(error, "strerror", None) or str(error)
         raise BadSetting(

@@ -1,7 +1,7 @@
 """The library: its studies as cards, a search over conditions, and the way in for clips."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 from urllib.parse import quote
@@ -16,6 +16,8 @@ from blinkspan.web.shell import Place, render
 
 router = APIRouter(include_in_schema=False)
 PLACE = Place("Library", "/", 0)
+
+_SHOWN = ("platform", "title", "build", "mode", "action", "spot", "link")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,7 @@ class FoundSetup:
     study: str
     name: str
     href: str
-    said: str
+    said: tuple[str, ...]
 
 
 @router.get("/", response_class=HTMLResponse)
@@ -72,7 +74,7 @@ def _found(place: Path, asked: str) -> Sequence[FoundSetup]:
             kept.study,
             kept.setup.name,
             study_href(kept.study),
-            ", ".join(said for said in asdict(kept.setup.conditions).values() if said),
+            tuple(getattr(kept.setup.conditions, name) for name in _SHOWN),
         )
         for kept in found_setups(place, asked)
     ]
