@@ -61,7 +61,7 @@ def test_every_answer_tells_the_browser_to_run_nothing_foreign(client, path):
     assert "unsafe" not in policy
     assert "frame-ancestors 'none'" in policy
     assert headers["x-content-type-options"] == "nosniff"
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
     assert headers["cross-origin-opener-policy"] == "same-origin"
 
 

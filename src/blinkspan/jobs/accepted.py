@@ -24,6 +24,22 @@ _OF_THE_CAMERA = ("rolling shutter", "camera clock")
 _LAG = "display lag"
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class NamedDocument:
+    """A measured take's document that lies in no file, and what the take is called."""
+
+    name: str
+    document: TakeDocument
+
+    def __str__(self) -> str:
+        """Return the name, as a path tells its own."""
+        return self.name
+
+
+# Where a measured take is read from: a file that --json wrote, or a document at hand.
+Source = Path | NamedDocument
+
+
 @dataclass(frozen=True, slots=True)
 class AcceptedTake:
     """A measured take and its accepted presses, one or more."""
@@ -67,8 +83,8 @@ class AcceptedTake:
         return math.sqrt(sum(u**2 - shared.get(name, 0.0) ** 2 for name, u in terms.items()))
 
 
-def read_take(file: Path) -> AcceptedTake:
-    """Return the accepted presses of a take's JSON document.
+def read_take(source: Source) -> AcceptedTake:
+    """Return the accepted presses of a take's document.
 
     Raises
     ------
@@ -79,6 +95,18 @@ def read_take(file: Path) -> AcceptedTake:
     BadSample
         It holds no accepted press.
     """
+    document = source.document if isinstance(source, NamedDocument) else _document_in(source)
+    presses = tuple(
+        press
+        for press in document.presses
+        if press.verdict is Verdict.ACCEPTED and press.span_ms is not None
+    )
+    if not presses:
+        raise BadSample(f"{source} has no accepted press; review its doubtful ones or film again")
+    return AcceptedTake(source.name, document, presses)
+
+
+def _document_in(file: Path) -> TakeDocument:
     try:
         text = file.read_bytes()
     except FileNotFoundError as error:
@@ -88,17 +116,9 @@ def read_take(file: Path) -> AcceptedTake:
             f"{file}: it cannot be read ({error.strerror}); give a file that --json wrote"
         ) from error
     try:
-        document = read_document(text)
+        return read_document(text)
     except BadSetting as error:
         raise BadSetting(f"{file}: {error}") from error
-    presses = tuple(
-        press
-        for press in document.presses
-        if press.verdict is Verdict.ACCEPTED and press.span_ms is not None
-    )
-    if not presses:
-        raise BadSample(f"{file} has no accepted press; review its doubtful ones or film again")
-    return AcceptedTake(file.name, document, presses)
 
 
 def shared_terms(takes: Sequence[AcceptedTake], *, net: bool) -> dict[str, float]:

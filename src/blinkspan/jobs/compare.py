@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from blinkspan.errors import BadSetting
+from blinkspan.jobs.accepted import Source
 from blinkspan.jobs.setups import MeasuredSetup, read_setups
 from blinkspan.study.comparison import Comparison, Margin, compare_all, one_frame
 from blinkspan.study.felt import SENSITIVE_PLAYER, Felt, place_difference
@@ -37,7 +37,7 @@ class Compared:
 
 
 def compare(
-    files: Sequence[Path],
+    files: Sequence[Source],
     *,
     names: Sequence[str] = (),
     margin: str = "game",
@@ -50,7 +50,7 @@ def compare(
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of measured takes.
+        Documents of measured takes.
     names : sequence of str
         The setup of each; takes of one name are pooled.
     margin : str

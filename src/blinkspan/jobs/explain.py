@@ -3,11 +3,11 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from blinkspan.errors import BadSetting
+from blinkspan.jobs.accepted import Source
 from blinkspan.jobs.title_modes import read_modes
 from blinkspan.quantities import Measured
 from blinkspan.study.explanation import Explanation
@@ -45,11 +45,11 @@ class Known:
 
 
 def explain(
-    files: Sequence[Path],
+    files: Sequence[Source],
     known: Known,
     *,
     game_rates_hz: Sequence[float] = (),
-    baseline: Path | None = None,
+    baseline: Source | None = None,
     baseline_rate_hz: float | None = None,
     seed: int = 1,
 ) -> tuple[Explanation, tuple[str, ...]]:
@@ -58,7 +58,7 @@ def explain(
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of takes of one title on one platform.
+        Documents of takes of one title on one platform.
     known : Known
     game_rates_hz : sequence of float
         The game's rate in each, where the documents do not say it.

@@ -1,22 +1,22 @@
 """Lay the measured modes of one title on a line."""
 
 from collections.abc import Sequence
-from pathlib import Path
 
+from blinkspan.jobs.accepted import Source
 from blinkspan.jobs.title_modes import read_modes
 from blinkspan.study.ladder import climb
 from blinkspan.study.rungs import Ladder
 
 
 def ladder(
-    files: Sequence[Path], *, game_rates_hz: Sequence[float] = ()
+    files: Sequence[Source], *, game_rates_hz: Sequence[float] = ()
 ) -> tuple[Ladder, tuple[str, ...]]:
     """Return the ladder of measured takes, and what was assumed in plain sentences.
 
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of takes of one title on one platform, in two or more modes.
+        Documents of takes of one title on one platform, in two or more modes.
     game_rates_hz : sequence of float
         The game's rate in each, where the documents do not say it.
 

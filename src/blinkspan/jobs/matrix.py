@@ -2,24 +2,23 @@
 
 import math
 from collections.abc import Sequence
-from pathlib import Path
 
 import numpy as np
 
 from blinkspan.errors import BadSetting
-from blinkspan.jobs.accepted import AcceptedTake, read_take, shared_terms
+from blinkspan.jobs.accepted import AcceptedTake, Source, read_take, shared_terms
 from blinkspan.study.matrix import Cell, PlatformEffect, compare_platforms
 
 
 def matrix(
-    files: Sequence[Path], first: str, second: str, *, mixed: bool = False
+    files: Sequence[Source], first: str, second: str, *, mixed: bool = False
 ) -> tuple[PlatformEffect, tuple[str, ...]]:
     """Return how far the first platform lies above the second, and what was assumed.
 
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of takes that say their platform and title; takes of one
+        Documents of takes that say their platform and title; takes of one
         platform, title and mode are joined.
     first, second : str
         Names of platforms as the documents have them.

@@ -3,12 +3,12 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from blinkspan.errors import BadSetting
+from blinkspan.jobs.accepted import Source
 from blinkspan.jobs.setups import MeasuredSetup, read_setups
 from blinkspan.study.gear import Bought, Gear, cameras, what_gear_buys
 from blinkspan.study.phrases import counted as so_many
@@ -83,7 +83,7 @@ class Planned:
 
 
 def plan(
-    files: Sequence[Path],
+    files: Sequence[Source],
     wishes: Wishes,
     *,
     game_rate_hz: float | None = None,
@@ -98,7 +98,7 @@ def plan(
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of pilot takes of one setup; without any, the pipeline model
+        Documents of pilot takes of one setup; without any, the pipeline model
         of a game at ``game_rate_hz`` serves: waits for the link's poll and the game's
         next frame, spread evenly.
     u_ms : float | None
@@ -172,7 +172,7 @@ def _plans(
     return tuple(plans)
 
 
-def _pilot(files: Sequence[Path]) -> tuple[MeasuredSetup, tuple[str, ...]]:
+def _pilot(files: Sequence[Source]) -> tuple[MeasuredSetup, tuple[str, ...]]:
     setups, notes = read_setups(files, ["the pilot"] * len(files))
     return setups[0], notes
 

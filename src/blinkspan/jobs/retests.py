@@ -2,17 +2,16 @@
 
 from collections.abc import Sequence
 from datetime import date
-from pathlib import Path
 
 from blinkspan.errors import BadSetting
-from blinkspan.jobs.accepted import AcceptedTake, read_take, refuse_unlike, shared_terms
+from blinkspan.jobs.accepted import AcceptedTake, Source, read_take, refuse_unlike, shared_terms
 from blinkspan.study.retests import Series, Shot, follow
 
-_HELD_EQUAL = ("platform", "title", "mode", "action", "spot", "link")
+HELD_EQUAL = ("platform", "title", "mode", "action", "spot", "link")
 
 
 def retests(
-    files: Sequence[Path],
+    files: Sequence[Source],
     dates: Sequence[date],
     *,
     builds: Sequence[str] = (),
@@ -23,7 +22,7 @@ def retests(
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of takes of one setup.
+        Documents of takes of one setup.
     dates : sequence of date
         When each was filmed, in the same order.
     builds : sequence of str
@@ -42,7 +41,7 @@ def retests(
     if not 0.0 <= session_u_ms <= 1000.0:
         raise BadSetting(f"{session_u_ms:g} ms from session to session cannot be; give 0 to 1000")
     takes = [read_take(file) for file in files]
-    refuse_unlike(takes, _HELD_EQUAL)
+    refuse_unlike(takes, HELD_EQUAL)
     net = all(take.has_net for take in takes)
     shared = shared_terms(takes, net=net)
     shots = [

@@ -3,13 +3,12 @@
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import msgspec
 import numpy as np
 
 from blinkspan.errors import BadSetting
-from blinkspan.jobs.accepted import AcceptedTake, read_take
+from blinkspan.jobs.accepted import AcceptedTake, Source, read_take
 from blinkspan.presses.press import Verdict
 from blinkspan.study.sample import Sample, SharedDoubt
 from blinkspan.study.summary import Summary, summarise
@@ -42,14 +41,14 @@ class MeasuredSetup:
 
 
 def read_setups(
-    files: Sequence[Path], names: Sequence[str] = ()
+    files: Sequence[Source], names: Sequence[str] = ()
 ) -> tuple[tuple[MeasuredSetup, ...], tuple[str, ...]]:
     """Return the setups that takes were filmed in, and what was assumed in plain sentences.
 
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of measured takes.
+        Documents of measured takes.
     names : sequence of str
         The setup of each take; takes of one name are pooled. Empty: takes that state
         the same conditions are one setup, a take that states none is one by itself.
@@ -63,9 +62,9 @@ def read_setups(
     """
     if names and len(names) != len(files):
         raise BadSetting(f"{len(names)} names for {len(files)} takes; give one for each")
-    twice = {file for file in files if files.count(file) > 1}
+    twice = sorted(str(file) for file in files if files.count(file) > 1)
     if twice:
-        raise BadSetting(f"{min(twice)} is given twice; its presses would be counted twice")
+        raise BadSetting(f"{twice[0]} is given twice; its presses would be counted twice")
     takes = [read_take(file) for file in files]
     copies = [take.document.take.sha256 for take in takes]
     for take, digest in zip(takes, copies, strict=True):

@@ -3,12 +3,11 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from blinkspan.errors import BadSetting
-from blinkspan.jobs.accepted import AcceptedTake, read_take, refuse_unlike, shared_terms
+from blinkspan.jobs.accepted import AcceptedTake, Source, read_take, refuse_unlike, shared_terms
 from blinkspan.profiles import CTA_SCAN_FRACTION
 from blinkspan.publish.parts import PressPart, TakeDocument
 from blinkspan.study.modes import ModeSample
@@ -45,10 +44,10 @@ class _ModeTake:
 
 
 def read_modes(
-    files: Sequence[Path],
+    files: Sequence[Source],
     *,
     game_rates_hz: Sequence[float] = (),
-    baseline: Path | None = None,
+    baseline: Source | None = None,
     baseline_rate_hz: float | None = None,
 ) -> TitleModes:
     """Return the accepted presses of measured takes, by frame-rate mode.
@@ -56,7 +55,7 @@ def read_modes(
     Parameters
     ----------
     files : sequence of Path
-        JSON documents of measured takes of one title on one platform.
+        Documents of measured takes of one title on one platform.
     game_rates_hz : sequence of float
         The game's rate in each, in the same order, or one for all; empty where
         the documents themselves say it.
@@ -102,7 +101,7 @@ def read_modes(
     )
 
 
-def _mode_take(file: Path, rate_hz: float | None) -> _ModeTake:
+def _mode_take(file: Source, rate_hz: float | None) -> _ModeTake:
     take = read_take(file)
     rate = take.document.display.game_rate_hz if rate_hz is None else rate_hz
     if rate is None:

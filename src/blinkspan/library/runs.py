@@ -23,7 +23,7 @@ from blinkspan.library.tables import (
 )
 from blinkspan.library.takes import PROGRAM, given_regions, keep_regions
 from blinkspan.library.trace_cache import cached
-from blinkspan.presses.measurement import Measurement
+from blinkspan.presses.measurement import Findings, Measurement
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
 from blinkspan.traces.regions import Regions
@@ -146,6 +146,19 @@ def latest_runs(db: Connection, take_ids: list[int]) -> dict[int, KeptRun]:
 
 def measurement(db: Connection, folder: Path, run_id: int) -> Measurement | None:
     """Return what a run found, whole, or None where its traces are not in the cache."""
+    row = _found(db, run_id)
+    traces = cached(folder, row.traces_sha256)
+    if traces is None:
+        return None
+    return Measurement(**_findings(db, row), lamp_trace=traces[0], response_trace=traces[1])
+
+
+def findings(db: Connection, run_id: int) -> Findings:
+    """Return what a run found, without its traces, which may have to be built again."""
+    return Findings(**_findings(db, _found(db, run_id)))
+
+
+def _found(db: Connection, run_id: int) -> Any:
     row = db.execute(
         sa.select(
             RunRow.__table__,
@@ -159,23 +172,22 @@ def measurement(db: Connection, folder: Path, run_id: int) -> Measurement | None
     ).first()
     if row is None:
         raise NotInLibrary(f"no run has the key {run_id}; list a take's runs to see what is kept")
-    traces = cached(folder, row.traces_sha256)
-    if traces is None:
-        return None
+    return row
+
+
+def _findings(db: Connection, row: Any) -> dict[str, Any]:
     presses = db.execute(
-        sa.select(PressRow.__table__).where(PressRow.run_id == run_id).order_by(PressRow.number)
+        sa.select(PressRow.__table__).where(PressRow.run_id == row.id).order_by(PressRow.number)
     )
-    return Measurement(
-        take=rows.facts_from(row.facts),
-        regions=rows.regions_from(row),
-        camera=rows.camera_from(row.camera),
-        display=rows.display_from(row.display),
-        presses=tuple(rows.press_from(press) for press in presses),
-        unpaired_responses=tuple(Measured(value, u) for value, u in row.unpaired),
-        lamp_trace=traces[0],
-        response_trace=traces[1],
-        notes=tuple(row.notes),
-    )
+    return {
+        "take": rows.facts_from(row.facts),
+        "regions": rows.regions_from(row),
+        "camera": rows.camera_from(row.camera),
+        "display": rows.display_from(row.display),
+        "presses": tuple(rows.press_from(press) for press in presses),
+        "unpaired_responses": tuple(Measured(value, u) for value, u in row.unpaired),
+        "notes": tuple(row.notes),
+    }
 
 
 def _runs(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptRun, ...]:

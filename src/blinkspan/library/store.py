@@ -47,7 +47,7 @@ from blinkspan.library.study_view import StudyView
 from blinkspan.library.tables import CorrectionRow, LibraryRow, TakeRow
 from blinkspan.library.trace_cache import cache
 from blinkspan.presses.correction import Corrects
-from blinkspan.presses.measurement import Measurement
+from blinkspan.presses.measurement import Findings, Measurement
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
@@ -384,6 +384,11 @@ class Library:
         """Return what a run found, whole, or None where its traces must be built again."""
         with self.database.reading() as db:
             return runs.measurement(db, self.folder, run.id)
+
+    def findings(self, run: KeptRun) -> Findings:
+        """Return what a run found, without its traces."""
+        with self.database.reading() as db:
+            return runs.findings(db, run.id)
 
     def correct(
         self,

@@ -47,18 +47,13 @@ class CameraFindings:
 
 
 @dataclass(frozen=True, slots=True)
-class Measurement:
-    """One take, measured.
+class Findings:
+    """What measuring one take found, without the traces behind it.
 
     Attributes
     ----------
     unpaired_responses : tuple[Measured, ...]
         Changes like a response that no press explains, in seconds.
-    lamp_trace : Trace
-        Linear light of the lamp, 0 dark to 1 lit.
-    response_trace : Trace
-        How far the watched region has gone from its look before the press
-        towards the look of the response: 0 to 1 in a full response.
     notes : tuple[str, ...]
         What a person should know, each a plain sentence.
     """
@@ -69,6 +64,21 @@ class Measurement:
     display: DisplayProfile
     presses: tuple[Press, ...]
     unpaired_responses: tuple[Measured, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement(Findings):
+    """One take, measured.
+
+    Attributes
+    ----------
+    lamp_trace : Trace
+        Linear light of the lamp, 0 dark to 1 lit.
+    response_trace : Trace
+        How far the watched region has gone from its look before the press
+        towards the look of the response: 0 to 1 in a full response.
+    """
+
     lamp_trace: Trace
     response_trace: Trace
-    notes: tuple[str, ...]

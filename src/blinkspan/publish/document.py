@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from blinkspan.errors import BadSample, BadSetting
-from blinkspan.presses.measurement import Measurement
+from blinkspan.presses.measurement import Findings
 from blinkspan.presses.press import Press
 from blinkspan.publish.parts import (
     SCHEMA,
@@ -43,7 +43,7 @@ class _Head(msgspec.Struct):
 
 
 def document_of(
-    measurement: Measurement,
+    measurement: Findings,
     summary: Summary,
     conditions: Mapping[str, str] | None = None,
     *,
@@ -53,7 +53,7 @@ def document_of(
 
     Parameters
     ----------
-    measurement : Measurement
+    measurement : Findings
     summary : Summary
         Of the spans of this take's presses, in milliseconds.
     conditions : mapping of str to str, optional

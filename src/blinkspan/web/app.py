@@ -15,6 +15,7 @@ from starlette.staticfiles import StaticFiles
 from blinkspan.jobs.background import Background
 from blinkspan.jobs.take_frames import FrameShelf
 from blinkspan.web import api, pages, refusals
+from blinkspan.web.answers import Answers
 from blinkspan.web.desk import Desk
 from blinkspan.web.guard import Guard
 from blinkspan.web.shell import STATIC, environment
@@ -69,6 +70,7 @@ def create_app(
     )
     app.state.desk = desk
     app.state.templates = environment()
+    app.state.answers = Answers()
     shown = [*_modules(api), *_modules(pages)]
     for module in shown:
         app.include_router(module.router)

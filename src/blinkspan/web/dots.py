@@ -1,18 +1,22 @@
 """Presses as dots on one line a setup, each a link to its press; drawn by the macro ``dots``."""
 
-import math
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from blinkspan.presses.press import Verdict
 from blinkspan.publish import words
+from blinkspan.web.axis import axis_over
 
-WIDTH = 900
-_LEFT, _RIGHT, _TOP = 210, 884, 12
-_ROW, _FOOT = 64, 44
-_DOT = 9  # what one dot takes along and across
-_DEEPEST = 2  # dots stacked to each side of the line
-_MOST_TICKS = 9
+WIDTH = 1000
+_LEFT, _RIGHT, _TOP = 230, 984, 14
+_ROOM, _FOOT = 20, 44  # above and below the dots of a row; below the axis
+_DOT = 10  # what one dot takes along and across
+_DEEPEST = 7  # dots stacked above a row's line, beyond which they cover one another
+_MARK = 15  # from the line of dots down to the median
+_LABEL = 30  # characters of one line of a setup's name
+_MOST_LINES = 3
+_LINE = 17
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +52,10 @@ class Dot:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One setup's line in the picture."""
+    """One setup's line in the picture: its name, its dots and, below them, the median."""
 
-    label: str
-    y: float
-    label_y: float
+    lines: tuple[tuple[float, str], ...]
+    mark_y: float
     dots: tuple[Dot, ...]
     middle_x: float | None
     interval_x: tuple[float, float] | None
@@ -63,70 +66,80 @@ class DotsChart:
     """All that the macro draws; places in pixels of the picture."""
 
     width: int
-    height: int
+    height: float
     top: float
     bottom: float
     ticks: tuple[tuple[float, str], ...]
     rows: tuple[Row, ...]
+    axis: str
     told: str
 
 
-def dots_chart(setups: Sequence[DotsSetup]) -> DotsChart:
+def dots_chart(setups: Sequence[DotsSetup], axis: str = "ms from lamp to response") -> DotsChart:
     """Return the chart of setups below one another, all on one scale of milliseconds."""
     every = [press.ms for setup in setups for press in setup.presses] or [0.0, 100.0]
-    step = _round_step(max(max(every) - min(every), 10.0) / (_MOST_TICKS - 2))
-    first, last = math.floor(min(every) / step), math.ceil(max(every) / step)
-    last = max(last, first + 1)
-    scale = (_RIGHT - _LEFT) / ((last - first) * step)
-
-    def across(ms: float) -> float:
-        return round(_LEFT + (ms - first * step) * scale, 1)
-
-    rows = []
-    for number, setup in enumerate(setups):
-        y = _TOP + _ROW * (number + 0.5)
+    reach = [*every, *(ms for setup in setups for ms in setup.interval_ms or ())]
+    scale = axis_over(reach, _LEFT, _RIGHT)
+    rows, top = [], float(_TOP)
+    for setup in setups:
+        lines = _lines(setup.label)
+        dots = _stacked(setup.presses, scale.at)
+        high = max((level for _, level, _ in dots), default=0) * _DOT
+        height = max(high + 2 * _ROOM + _MARK, _LINE * len(lines) + _ROOM)
+        y = top + height - _ROOM - _MARK
+        middle = top + height / 2
         rows.append(
             Row(
-                setup.label,
-                y,
-                y + 4,
-                _spread(setup.presses, y, across),
-                None if setup.median_ms is None else across(setup.median_ms),
+                tuple(
+                    (round(middle + _LINE * (at - (len(lines) - 1) / 2) + 5, 1), line)
+                    for at, line in enumerate(lines)
+                ),
+                y + _MARK,
+                tuple(
+                    Dot(x, y - level * _DOT, press.verdict.value, press.href, _told(press))
+                    for x, level, press in dots
+                ),
+                None if setup.median_ms is None else scale.at(setup.median_ms),
                 None
                 if setup.interval_ms is None
-                else (across(setup.interval_ms[0]), across(setup.interval_ms[1])),
+                else (scale.at(setup.interval_ms[0]), scale.at(setup.interval_ms[1])),
             )
         )
-    bottom = _TOP + _ROW * len(setups)
+        top += height
     return DotsChart(
         WIDTH,
-        bottom + _FOOT,
+        top + _FOOT,
         _TOP,
-        bottom,
-        tuple((across(k * step), words.number(k * step, 0)) for k in range(first, last + 1)),
+        top,
+        scale.ticks,
         tuple(rows),
+        axis,
         f"{len(every)} presses of {len(setups)} setups, from {words.milliseconds(min(every))} "
         f"to {words.milliseconds(max(every))}; each dot leads to its press",
     )
 
 
-def _spread(
-    presses: Sequence[DotPress], y: float, across: Callable[[float], float]
-) -> tuple[Dot, ...]:
-    """Return dots moved off the line where they would cover one another."""
-    dots: list[Dot] = []
+def _stacked(
+    presses: Sequence[DotPress], across: Callable[[float], float]
+) -> list[tuple[float, int, DotPress]]:
+    """Return each press with its place and the lowest level on which it covers no other."""
+    last: list[float] = []  # the rightmost dot of each level
+    placed = []
     for press in sorted(presses, key=lambda each: each.ms):
         x = across(press.ms)
-        near = {dot.y for dot in dots if abs(dot.x - x) < _DOT}
-        places = [
-            y + side * k * _DOT for k in range(_DEEPEST + 1) for side in ((1, -1) if k else (1,))
-        ]
-        free = next((place for place in places if place not in near), y)
-        told = f"{press.name}: {words.milliseconds(press.ms)}, {press.verdict}"
-        dots.append(Dot(x, free, press.verdict.value, press.href, told))
-    return tuple(dots)
+        free = next((level for level, at in enumerate(last) if x - at >= _DOT), len(last))
+        free = min(free, _DEEPEST)
+        last[free : free + 1] = [x]
+        placed.append((x, free, press))
+    return placed
 
 
-def _round_step(at_least_ms: float) -> float:
-    power = 10.0 ** math.floor(math.log10(max(at_least_ms, 0.1)))
-    return next(power * f for f in (1, 2, 5, 10) if power * f >= at_least_ms)
+def _told(press: DotPress) -> str:
+    return f"{press.name}: {words.milliseconds(press.ms)}, {press.verdict}"
+
+
+def _lines(label: str) -> list[str]:
+    lines = textwrap.wrap(label, _LABEL)
+    if len(lines) > _MOST_LINES:
+        lines = [*lines[: _MOST_LINES - 1], f"{lines[_MOST_LINES - 1][: _LABEL - 1]}…"]
+    return lines
