@@ -143,6 +143,6 @@ def _said(known: Known, prior: QueuePrior, modes: int) -> list[str]:
             "All modes are held to queue as many frames."
             if known.alike
             else "A mode is held to queue as many frames as the others with a chance of "
-            f"{prior.same_queue:g}, a judgement beforehand; --alike holds it for sure."
+            f"{prior.same_queue:g}, a judgement beforehand; to say that all are alike replaces it."
         )
     return said

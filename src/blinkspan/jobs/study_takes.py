@@ -30,6 +30,7 @@ __all__ = [
     "StudyTake",
     "measured_study",
     "setup_by_key",
+    "study_key",
     "study_of_setup",
     "summed_up",
 ]
@@ -107,6 +108,17 @@ def measured_study(library: Path, study_id: int) -> MeasuredStudy:
         return MeasuredStudy(kept, view.overview(), takes)
 
 
+def study_key(library: Path, name: str) -> int:
+    """Return the key of the study of that name.
+
+    Raises
+    ------
+    NotInLibrary
+    """
+    with Library.open(library) as opened:
+        return opened.study(name).kept.id
+
+
 def setup_by_key(library: Path, setup_id: int) -> KeptSetup:
     """Return the setup of that key.
 
@@ -123,9 +135,7 @@ def setup_by_key(library: Path, setup_id: int) -> KeptSetup:
 
 def study_of_setup(library: Path, setup: KeptSetup) -> MeasuredStudy:
     """Return the study that a setup belongs to."""
-    with Library.open(library) as opened:
-        study_id = opened.study(setup.study).kept.id
-    return measured_study(library, study_id)
+    return measured_study(library, study_key(library, setup.study))
 
 
 def summed_up(takes: Sequence[StudyTake]) -> tuple[dict[int, MeasuredSetup], tuple[str, ...]]:

@@ -34,14 +34,22 @@ class SessionChart:
 
 
 def session_chart(
-    takes: Sequence[tuple[str, Sequence[DotPress]]],
+    takes: Sequence[tuple[str, Sequence[DotPress | None]]],
     axis: str,
     median_ms: float | None = None,
     interval_ms: tuple[float, float] | None = None,
 ) -> SessionChart:
-    """Return the chart of the presses of takes, one take after the other."""
+    """Return the chart of the presses of takes, one take after the other.
+
+    Parameters
+    ----------
+    takes : sequence of (str, presses)
+        Each take's name and its presses in order; None for one without a response,
+        whose place stays empty.
+    """
     presses = [press for _, of_take in takes for press in of_take]
-    values = [press.ms for press in presses] or [0.0, 100.0]
+    drawn = [press for press in presses if press is not None]
+    values = [press.ms for press in drawn] or [0.0, 100.0]
     up = axis_over([*values, *(interval_ms or ())], _BOTTOM, _TOP)
     along = (_RIGHT - _LEFT - 2 * _EDGE) / max(len(presses) - 1, 1)
 
@@ -73,9 +81,10 @@ def session_chart(
                 f"{press.name}: {words.milliseconds(press.ms)}, {press.verdict}",
             )
             for k, press in enumerate(presses)
+            if press is not None
         ),
         None if median_ms is None else up.at(median_ms),
         None if interval_ms is None else (up.at(interval_ms[1]), up.at(interval_ms[0])),
         axis,
-        f"{len(presses)} presses in the order they were made, each dot leads to its press",
+        f"{len(drawn)} presses in the order they were made, each dot leads to its press",
     )

@@ -101,20 +101,23 @@ def press_href(take_id: int, kept: KeptPress) -> str:
     return f"/takes/{take_id}/presses/{kept.press.number}"
 
 
-def dot_presses(takes: Sequence[StudyTake], *, net: bool, rejected: bool = False) -> list[DotPress]:
-    """Return the presses of takes that can be drawn, in the order they were made."""
-    return [
-        DotPress(
-            1e3 * ms.value,
-            kept.press.verdict,
-            press_href(take.take.id, kept),
-            f"press {kept.press.number} of {take.take.name}",
-        )
-        for take in takes
-        for kept in take.presses
-        if (ms := kept.press.net if net else kept.press.span) is not None
-        and (rejected or kept.press.verdict != "rejected")
-    ]
+def dot_presses(takes: Sequence[StudyTake], *, net: bool) -> list[DotPress]:
+    """Return the presses of takes that can be drawn, without those rejected."""
+    drawn = (dot_press(take, kept, net=net) for take in takes for kept in take.presses)
+    return [dot for dot in drawn if dot is not None and dot.verdict != "rejected"]
+
+
+def dot_press(take: StudyTake, kept: KeptPress, *, net: bool) -> DotPress | None:
+    """Return a press as a dot, or None where it has no time to be drawn at."""
+    ms = kept.press.net if net else kept.press.span
+    if ms is None:
+        return None
+    return DotPress(
+        1e3 * ms.value,
+        kept.press.verdict,
+        press_href(take.take.id, kept),
+        f"press {kept.press.number} of {take.take.name}",
+    )
 
 
 def tried(answer: Callable[[], _Answer]) -> tuple[_Answer | None, str | None]:

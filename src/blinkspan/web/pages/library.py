@@ -64,8 +64,8 @@ def library(
 
 
 def study_href(name: str) -> str:
-    """Return where the page of a study is."""
-    return f"/studies/{quote(name, safe='')}"
+    """Return an address that leads to the page of a study; names may hold a slash."""
+    return f"/studies?name={quote(name, safe='')}"
 
 
 def _found(place: Path, asked: str) -> Sequence[FoundSetup]:
@@ -73,7 +73,7 @@ def _found(place: Path, asked: str) -> Sequence[FoundSetup]:
         FoundSetup(
             kept.study,
             kept.setup.name,
-            study_href(kept.study),
+            f"/setups/{kept.id}",
             tuple(getattr(kept.setup.conditions, name) for name in _SHOWN),
         )
         for kept in found_setups(place, asked)
@@ -84,7 +84,7 @@ def _card(of: StudyGlance) -> StudyCard:
     medians = {each.setup.setup.name: each.median_ms for each in of.setups}
     return StudyCard(
         name=of.study.study.name,
-        href=study_href(of.study.study.name),
+        href=f"/studies/{of.study.id}",
         question=of.study.study.question,
         setups=tuple(medians),
         takes=sum(each.takes for each in of.setups),

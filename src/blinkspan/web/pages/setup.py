@@ -18,7 +18,7 @@ from blinkspan.web.api.values import Key
 from blinkspan.web.desk import TheDesk
 from blinkspan.web.session_chart import session_chart
 from blinkspan.web.shell import render
-from blinkspan.web.study_frame import NET_AXIS, SPAN_AXIS, Chosen, dot_presses, press_href
+from blinkspan.web.study_frame import NET_AXIS, SPAN_AXIS, Chosen, dot_press, press_href
 
 router = APIRouter(prefix="/setups/{setup_id}", include_in_schema=False)
 
@@ -109,8 +109,11 @@ def _facts(one: MeasuredSetup) -> list[tuple[str, str]]:
 
 
 def _chart(takes: list[StudyTake], one: MeasuredSetup | None, *, net: bool) -> Any:
-    drawn = [(take.take.name, dot_presses([take], net=net, rejected=True)) for take in takes]
-    if not any(presses for _, presses in drawn):
+    drawn = [
+        (take.take.name, [dot_press(take, each, net=net) for each in take.presses])
+        for take in takes
+    ]
+    if not any(press for _, presses in drawn for press in presses):
         return None
     median = None if one is None else one.summary.median_ms
     return session_chart(

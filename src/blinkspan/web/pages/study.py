@@ -5,12 +5,12 @@ from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from blinkspan.errors import NotInLibrary
 from blinkspan.jobs.setups import MeasuredSetup
 from blinkspan.jobs.study_files import TABLES, package_zip, press_table, study_report
-from blinkspan.jobs.study_takes import MeasuredStudy, SetupOverview, summed_up
+from blinkspan.jobs.study_takes import MeasuredStudy, SetupOverview, study_key, summed_up
 from blinkspan.publish import words
 from blinkspan.web.desk import TheDesk
 from blinkspan.web.dots import DotsSetup, dots_chart
@@ -24,7 +24,7 @@ from blinkspan.web.study_frame import (
     study_context,
 )
 
-router = APIRouter(prefix="/studies/{study_id}", include_in_schema=False)
+router = APIRouter(prefix="/studies", include_in_schema=False)
 
 _KINDS = {
     "csv": "text/csv; charset=utf-8",
@@ -53,7 +53,13 @@ class MatrixCell:
     n: int
 
 
-@router.get("", response_class=HTMLResponse)
+@router.get("")
+def named(desk: TheDesk, name: Annotated[str, Query(max_length=1000)]) -> RedirectResponse:
+    """Lead to the page of the study of that name."""
+    return RedirectResponse(f"/studies/{study_key(desk.library, name)}", 303)
+
+
+@router.get("/{study_id}", response_class=HTMLResponse)
 def overview(request: Request, chosen: ChosenSetups) -> HTMLResponse:
     """Return the page of a study."""
     summaries, notes = summed_up(chosen.takes)
@@ -86,7 +92,7 @@ def overview(request: Request, chosen: ChosenSetups) -> HTMLResponse:
     )
 
 
-@router.get("/presses.{form}")
+@router.get("/{study_id}/presses.{form}")
 def presses(desk: TheDesk, chosen: ChosenSetups, form: str) -> Response:
     """Return the presses of a study as a table to take away."""
     if form not in _KINDS:
@@ -95,14 +101,14 @@ def presses(desk: TheDesk, chosen: ChosenSetups, form: str) -> Response:
     return _file(press_table(desk.library, name, form), _KINDS[form], f"{name}, presses.{form}")
 
 
-@router.get("/package.zip")
+@router.get("/{study_id}/package.zip")
 def package(desk: TheDesk, chosen: ChosenSetups) -> Response:
     """Return all that is kept under a study, as a data package."""
     name = chosen.study.kept.study.name
     return _file(package_zip(desk.library, name), "application/zip", f"{name}.zip")
 
 
-@router.get("/report.html")
+@router.get("/{study_id}/report.html")
 def report(
     desk: TheDesk,
     chosen: ChosenSetups,
