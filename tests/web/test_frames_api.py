@@ -4,6 +4,7 @@ OpenCV is a second reader of the file; what it gives is turned to luma by the
 weights of ITU-R BT.601 that its own conversion states.
 """
 
+import time
 from fractions import Fraction
 
 import av
@@ -132,3 +133,17 @@ def test_pictures_never_take_more_than_their_room(small_library):
     finally:
         shelf.close()
     assert shelf.held_bytes == 0
+
+
+def test_frames_around_every_press_are_made_ahead(client):
+    shelf = client.app.state.desk.frames
+    assert shelf.held_bytes == 0
+    assert client.post("/api/takes/1/frames/ahead").json() == {"presses": 6}
+    state = client.get("/api/takes/1/presses").json()
+    first = next(p for p in state["presses"] if p["id"] == state["order"][0])
+    wanted = range(first["lamp_on_frame"], first["lamp_on_frame"] + 10)
+    end = time.monotonic() + 30
+    while not all(shelf.holds(1, frame) for frame in wanted):
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    assert shelf.holds(1, 0) is False

@@ -1,13 +1,16 @@
 """Sending clips, measuring in the background, setups and regions over the interface; whole job."""
 
+import shutil
 import time
 
 import numpy as np
 import pytest
+from fastapi.testclient import TestClient
 
 from blinkspan.jobs.background import ENDED, Background, Stage
 from blinkspan.jobs.review import listed_takes
 from blinkspan.web.api.uploads import shown_name
+from blinkspan.web.app import create_app
 from web.small_library import SETUPS, STUDY
 
 PATIENCE_S = 60.0
@@ -109,6 +112,24 @@ def test_only_the_folders_that_were_named_are_reached(client):
         assert client.post(f"/api/work/{what}", json=given).status_code == 404
         path = {**given, "folder": "/etc"}
         assert client.post(f"/api/work/{what}", json=path).status_code == 422
+
+
+def test_clips_of_a_named_folder_are_added_and_measured(library, third_clip, tmp_path):
+    card = tmp_path / "card"
+    card.mkdir()
+    shutil.copy(third_clip, card / "third.mp4")
+    app = create_app(library, folders=[card])
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        [folder] = client.get("/api/folders").json()
+        assert folder == {"number": 0, "name": "card", "clips": 1}
+        given = {"folder": 0, "study": STUDY, "setup": "from the card"}
+        task = client.post("/api/work/add", json=given).json()
+        assert settled(client, task["key"])["clips"][0]["told"] == "added"
+        measuring = client.get("/api/work").json()[0]
+        assert measuring["kind"] == "measure"
+        assert settled(client, measuring["key"])["stage"] == "done"
+    [take] = [each for each in listed_takes(library, STUDY) if each.setup == "from the card"]
+    assert take.presses > 0
 
 
 def test_a_setup_is_changed_by_one_person_at_a_time(client):

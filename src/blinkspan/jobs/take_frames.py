@@ -134,6 +134,10 @@ class FrameShelf:
         self._keep(key, made)
         return made
 
+    def holds(self, take_id: int, frame: int, view: View = WHOLE) -> bool:
+        """Return whether a picture is there already."""
+        return (self.take(take_id).sha256, frame, view) in self._pictures
+
     def make_ahead(self, take_id: int, stretches: Iterable[tuple[int, int]]) -> None:
         """Begin to make the pictures of stretches of frames, in place of an earlier such order.
 
