@@ -22,7 +22,7 @@ _BETTER = 0.9  # of the misfit here: another place is taken
 _ROUNDS = 2
 # A neighbour is a rival where it fits nearly as well as the place itself, and much more nearly
 # than with the other presses; or where little fits this press at all (staged takes).
-_RIVAL, _RIVAL_OF_USUAL = 1.1, 0.75
+_RIVAL, _RIVAL_OF_USUAL = 1.1, 0.9
 _ODD, _RIVAL_OF_ODD = 3.0, 1.4
 
 
