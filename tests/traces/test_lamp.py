@@ -81,3 +81,9 @@ def test_a_lamp_clipped_all_over_is_told():
 def test_a_region_that_never_changes_is_refused(level, words):
     with pytest.raises(NothingToMeasure, match=words):
         lamp_trace(series(spot(np.full(N, level))), row_s=0.0)
+
+
+def test_a_lamp_that_is_always_on_and_drifts_never_blinks():
+    drift = 0.02 * np.sin(2 * np.pi * np.arange(N) / N)
+    with pytest.raises(NothingToMeasure, match="always on"):
+        lamp_trace(series(spot(0.7 + drift)), row_s=0.0)

@@ -18,6 +18,7 @@ from blinkspan.traces.trace import Samples, Trace
 
 _LEAST_CONTRAST = 0.002  # of full light; a lit LED on film is far above (common practice)
 _AT_ONCE = 4096  # frames
+_SUDDEN = 4  # frames within which a lamp lights; a light that drifts takes far longer
 _CLEAR_OF_NOISE = 5.0  # standard deviations between dark and lit before a lamp is believed
 # Of clipped light: an encoder blurs a clipped disc into its rim (staged takes: down to 0.85).
 _SURELY_UNCLIPPED = 0.7
@@ -62,7 +63,8 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     Raises
     ------
     NothingToMeasure
-        The region never changes by more than its noise: no lamp, or one that never blinks.
+        The region never changes by more than its noise, or only drifts: no lamp, or one that
+        never blinks.
     """
     around = series.around.astype(np.float64) / FULL_SCALE
     values, lit = _freed(_mean_light(series.lamp), around)
@@ -119,7 +121,8 @@ def _freed(values: Samples, around: Samples) -> tuple[Samples, npt.NDArray[np.bo
 def _refuse_a_lamp_that_never_blinks(values: Samples, lit: npt.NDArray[np.bool_]) -> None:
     noise = _spread(np.diff(values)) / np.sqrt(2.0)
     contrast = float(np.median(values[lit]) - np.median(values[~lit])) if lit.any() else 0.0
-    if contrast > max(_LEAST_CONTRAST, _CLEAR_OF_NOISE * noise):
+    jump = float(np.abs(values[_SUDDEN:] - values[:-_SUDDEN]).max()) if lit.any() else 0.0
+    if contrast > max(_LEAST_CONTRAST, _CLEAR_OF_NOISE * noise) and jump > contrast / 2:
         return
     level = float(np.median(values))
     if level > 0.25:
