@@ -1,0 +1,213 @@
+"""Presses of a take in order of doubt, and the bench on which one is looked at and corrected.
+
+The bench arrives complete: pictures, numbers, what was said, and a form to
+correct by. The scripts put the quick viewer in its place.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.responses import Response
+
+from blinkspan.errors import NotInLibrary
+from blinkspan.jobs.review import correct
+from blinkspan.jobs.take_review import TakeReview, take_review
+from blinkspan.library.kept import KeptCorrection
+from blinkspan.presses.correction import Corrects
+from blinkspan.presses.press import Verdict
+from blinkspan.publish import words
+from blinkspan.web.api.states import presses_state
+from blinkspan.web.api.values import Key, PressesOfTake, PressState
+from blinkspan.web.desk import TheDesk
+from blinkspan.web.dots import DotPress, DotsSetup, dots_chart
+from blinkspan.web.pages.library import study_href
+from blinkspan.web.press_form import Said, read_form
+from blinkspan.web.shell import render
+
+router = APIRouter(include_in_schema=False)
+
+# Frames in a strip, before and after the one in whose exposure the onset falls.
+_STRIP = (2, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """One thing that was said of a press; ``undone`` where it was taken back."""
+
+    told: str
+    why: str
+    by: str
+    at: str
+    undone: bool
+
+
+@router.get("/takes/{take_id}/presses", response_class=HTMLResponse)
+def press_list(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
+    """Return the list of a take's presses, the most doubtful first."""
+    review = take_review(desk.library, take_id)
+    state = presses_state(review)
+    ordered = _in_order(state)
+    return render(
+        request,
+        "presses.html",
+        {
+            "review": review,
+            "state": state,
+            "study_href": study_href(review.setup.study),
+            "presses": ordered,
+            "authors": _authors(review),
+            "chart": dots_chart([_dots(review, state)]) if _spans(state) else None,
+            "waiting": [p for p in ordered if waits(p)],
+        },
+    )
+
+
+@router.get("/takes/{take_id}/presses/{number}", response_class=HTMLResponse)
+def press(desk: TheDesk, request: Request, take_id: Key, number: Key) -> HTMLResponse:
+    """Return the bench for one press, by its number in the take."""
+    review = take_review(desk.library, take_id)
+    state = presses_state(review)
+    shown = _numbered(review, state, number)
+    frames = desk.frames.take(take_id)
+    ordered = _in_order(state)
+    place = ordered.index(shown)
+    return render(
+        request,
+        "press.html",
+        {
+            "review": review,
+            "state": state,
+            "press": shown,
+            "study_href": study_href(review.setup.study),
+            "shape": frames.format,
+            "count": frames.frames,
+            "earlier": ordered[place - 1] if place else None,
+            "later": ordered[place + 1] if place + 1 < len(ordered) else None,
+            "waiting": sum(waits(p) for p in ordered),
+            "remarks": remarks(review, shown.id),
+            "strips": _strips(state, shown, frames.frames),
+            "reasons": {reason.value: told for reason, told in words.REASONS.items()},
+            "verdicts": {verdict.value: told for verdict, told in words.VERDICTS.items()},
+        },
+    )
+
+
+@router.post("/takes/{take_id}/presses/{number}")
+def say(
+    desk: TheDesk, take_id: Key, number: Key, said: Annotated[Said, Depends(read_form)]
+) -> Response:
+    """Keep what the form says of a press and lead back to its page."""
+    review = take_review(desk.library, take_id)
+    shown = _numbered(review, presses_state(review), number)
+    correct(desk.library, shown.id, **said.as_correction(review, desk.person))
+    return RedirectResponse(f"/takes/{take_id}/presses/{number}", 303)
+
+
+def waits(press: PressState) -> bool:
+    """Return whether a press still waits for a person: doubtful, or not yet spoken of."""
+    return press.verdict is Verdict.DOUBTFUL or not press.corrections
+
+
+def remarks(review: TakeReview, press_id: int) -> Sequence[Remark]:
+    """Return what was said of a press, the latest first; undoings mark what they took back."""
+    undone: set[int] = set()
+    for row in review.corrections:
+        if row.undoes_id is not None:
+            # the undoing of an undoing brings the correction back
+            twice = next((r for r in review.corrections if r.id == row.undoes_id), None)
+            if twice is not None and twice.undoes_id is not None:
+                undone.discard(twice.undoes_id)
+            else:
+                undone.add(row.undoes_id)
+    return [
+        Remark(
+            _told(row),
+            row.correction.why,
+            row.by,
+            f"{row.made_at:%Y-%m-%d %H:%M}",
+            row.id in undone,
+        )
+        for row in reversed(review.corrections)
+        if row.press_id == press_id and row.correction is not None
+    ]
+
+
+def _told(row: KeptCorrection) -> str:
+    said = row.correction
+    assert said is not None
+    if said.kind is Corrects.VERDICT:
+        moved = ""
+    elif said.to is None:
+        moved = "no response"
+    else:
+        moved = f"{said.kind} at {words.seconds(said.to.value)}"
+    held = "" if said.verdict is None else f"{said.verdict}"
+    if said.reason is not None:
+        held += f": {said.reason}"
+    return ", ".join(part for part in (moved, held) if part)
+
+
+def _numbered(review: TakeReview, state: PressesOfTake, number: int) -> PressState:
+    for each in state.presses:
+        if each.number == number:
+            return each
+    raise NotInLibrary(
+        f"{review.take.name!r} has no press {number}; it has {len(state.presses)}, see their list"
+    )
+
+
+def _in_order(state: PressesOfTake) -> list[PressState]:
+    by_key = {each.id: each for each in state.presses}
+    return [by_key[key] for key in state.order]
+
+
+def _authors(review: TakeReview) -> dict[int, str]:
+    """Return who spoke last of each press, by the key of what was said."""
+    return {row.id: row.by for row in review.corrections}
+
+
+def _spans(state: PressesOfTake) -> bool:
+    return any(each.span is not None for each in state.presses)
+
+
+def _dots(review: TakeReview, state: PressesOfTake) -> DotsSetup:
+    return DotsSetup(
+        review.setup.setup.name if len(review.setup.setup.name) < 26 else "this take",
+        [
+            DotPress(
+                each.span.ms,
+                each.verdict,
+                f"/takes/{review.take.id}/presses/{each.number}",
+                f"Press {each.number}",
+            )
+            for each in state.presses
+            if each.span is not None
+        ],
+        state.summary.median_ms,
+        state.summary.interval_ms,
+    )
+
+
+def _strips(
+    state: PressesOfTake, press: PressState, count: int
+) -> list[tuple[str, str, str | None, list[int], int | None]]:
+    """Return the strips: key, label, part of the picture, frames, and the onset's frame."""
+    regions = state.take.regions
+    lamp = None if regions is None else ",".join(map(str, regions.lamp))
+    watch = None if regions is None else ",".join(map(str, regions.watch))
+    lit, answered = press.lamp_on_frame, press.response_frame
+    return [
+        ("lamp", "Around lamp-on", lamp, _around(lit, count), lit),
+        ("response", "Around the response", watch, _around(answered, count), answered),
+    ]
+
+
+def _around(middle: int | None, count: int) -> list[int]:
+    if middle is None:
+        return []
+    return list(range(max(0, middle - _STRIP[0]), min(count, middle + _STRIP[1] + 1)))
+
+
