@@ -91,7 +91,9 @@ def _shown_first(review: TakeReview, kind: str, frame: str) -> Measured:
         raise BadSetting("this take has no traces any more; measure it again to move an onset")
     trace: Trace = found.lamp_trace if kind == "lamp" else found.response_trace
     if not (frame.isascii() and frame.isdigit() and int(frame) < trace.start_s.size):
-        raise BadSetting(f"there is no frame {frame!r}; give one from 0 to {trace.start_s.size - 1}")
+        raise BadSetting(
+            f"there is no frame {frame!r}; give one from 0 to {trace.start_s.size - 1}"
+        )
     period_s = 1.0 / found.take.rate_hz
     end_s = float(trace.start_s[int(frame)]) + found.camera.exposure_s.value
     return Measured(end_s - period_s / 2, period_s / 12**0.5)

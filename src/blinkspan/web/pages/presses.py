@@ -15,12 +15,11 @@ from starlette.responses import Response
 from blinkspan.errors import NotInLibrary
 from blinkspan.jobs.review import correct
 from blinkspan.jobs.take_review import TakeReview, take_review
-from blinkspan.library.kept import KeptCorrection
 from blinkspan.presses.correction import Corrects
 from blinkspan.presses.press import Verdict
 from blinkspan.publish import words
-from blinkspan.web.api.states import presses_state
-from blinkspan.web.api.values import Key, PressesOfTake, PressState
+from blinkspan.web.api.states import correction_states, presses_state
+from blinkspan.web.api.values import CorrectionState, Key, PressesOfTake, PressState
 from blinkspan.web.desk import TheDesk
 from blinkspan.web.dots import DotPress, DotsSetup, dots_chart
 from blinkspan.web.pages.library import study_href
@@ -87,7 +86,7 @@ def press(desk: TheDesk, request: Request, take_id: Key, number: Key) -> HTMLRes
             "earlier": ordered[place - 1] if place else None,
             "later": ordered[place + 1] if place + 1 < len(ordered) else None,
             "waiting": sum(waits(p) for p in ordered),
-            "remarks": remarks(review, shown.id),
+            "remarks": remarks(correction_states(review), shown.id),
             "strips": _strips(state, shown, frames.frames),
             "reasons": {reason.value: told for reason, told in words.REASONS.items()},
             "verdicts": {verdict.value: told for verdict, told in words.VERDICTS.items()},
@@ -111,40 +110,33 @@ def waits(press: PressState) -> bool:
     return press.verdict is Verdict.DOUBTFUL or not press.corrections
 
 
-def remarks(review: TakeReview, press_id: int) -> Sequence[Remark]:
+def remarks(said: Sequence[CorrectionState], press_id: int) -> Sequence[Remark]:
     """Return what was said of a press, the latest first; undoings mark what they took back."""
+    undoes = {row.id: row.undoes for row in said}
     undone: set[int] = set()
-    for row in review.corrections:
-        if row.undoes_id is not None:
-            # the undoing of an undoing brings the correction back
-            twice = next((r for r in review.corrections if r.id == row.undoes_id), None)
-            if twice is not None and twice.undoes_id is not None:
-                undone.discard(twice.undoes_id)
-            else:
-                undone.add(row.undoes_id)
+    for row in said:
+        if row.undoes is None:
+            continue
+        twice = undoes.get(row.undoes)
+        if twice is None:
+            undone.add(row.undoes)
+        else:  # the undoing of an undoing brings the correction back
+            undone.discard(twice)
     return [
-        Remark(
-            _told(row),
-            row.correction.why,
-            row.by,
-            f"{row.made_at:%Y-%m-%d %H:%M}",
-            row.id in undone,
-        )
-        for row in reversed(review.corrections)
-        if row.press_id == press_id and row.correction is not None
+        Remark(_told(row), row.why, row.by, f"{row.made_at:%Y-%m-%d %H:%M}", row.id in undone)
+        for row in reversed(said)
+        if row.press_id == press_id and row.corrects is not None
     ]
 
 
-def _told(row: KeptCorrection) -> str:
-    said = row.correction
-    assert said is not None
-    if said.kind is Corrects.VERDICT:
+def _told(said: CorrectionState) -> str:
+    if said.corrects == Corrects.VERDICT:
         moved = ""
     elif said.to is None:
         moved = "no response"
     else:
-        moved = f"{said.kind} at {words.seconds(said.to.value)}"
-    held = "" if said.verdict is None else f"{said.verdict}"
+        moved = f"{said.corrects} at {words.seconds(said.to.at_s)}"
+    held = "" if said.verdict is None else str(said.verdict)
     if said.reason is not None:
         held += f": {said.reason}"
     return ", ".join(part for part in (moved, held) if part)
@@ -209,5 +201,3 @@ def _around(middle: int | None, count: int) -> list[int]:
     if middle is None:
         return []
     return list(range(max(0, middle - _STRIP[0]), min(count, middle + _STRIP[1] + 1)))
-
-

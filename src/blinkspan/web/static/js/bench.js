@@ -1,5 +1,5 @@
 // The bench for one press: joins the viewer, the traces, the panel, the keys and what is saved.
-import { ask, getJson, getTrace } from "./api.js";
+import { getJson, getTrace } from "./api.js";
 import { Corrections } from "./corrections.js";
 import { Instants } from "./instants.js";
 import * as keys from "./keys.js";
@@ -363,7 +363,7 @@ async function start() {
   bench = new Bench(place, corrections, [lamp, response]);
   bench.show(corrections.press(Number(place.dataset.number)));
   wire(bench);
-  ask(`/api/takes/${take}/frames/ahead`, { method: "POST" }).catch(() => {});
+  getJson(`/api/takes/${take}/frames/ahead`, { method: "POST" }).catch(() => {});
 }
 
 function wire(bench) {

@@ -11,7 +11,7 @@ const FOOT = 22;
 const GAP = 12;
 const GRIP = 7;
 const KINDS = ["lamp", "response"];
-const LANES = { lamp: "light of the lamp; each bar is one exposure", response: "how far the watched part has responded" };
+const LANES = { lamp: "lamp", response: "watched part" };
 const NAMES = { lamp: "Lamp-on", response: "Response" };
 
 export class Traces {
@@ -112,7 +112,7 @@ export class Traces {
     for (let k = first; zero_s + (k * step_ms) / 1e3 < this.to_s; k += 1) {
       const x = this.#x(zero_s + (k * step_ms) / 1e3);
       parts.push(made("path", { class: "grid", d: `M${x.toFixed(1)} ${TOP}V${this.height - FOOT}` }));
-      if (x > 20 && x < this.width - 70) {
+      if (x > 20 && x < this.width - 110) {
         parts.push(made("text", { x, y: this.height - 6, "text-anchor": "middle" }, `${k * step_ms}`.replace("-", "−")));
       }
     }
