@@ -29,7 +29,7 @@ from blinkspan.web.pages.library import study_href
 SIZES = ((1280, 800), (1920, 1080))
 THEMES = ("light", "dark")
 MANUAL = Path(__file__).parent / "pictures"
-SHOWN_IN_MANUAL = {"library-light-1280", "take-light-1280"}
+SHOWN_IN_MANUAL = {"library-light-1280", "take-light-1280", "study-light-1280"}
 
 
 @contextmanager
@@ -57,6 +57,11 @@ def addresses(library: Path) -> dict[str, str]:
         "take": "/takes/1",
         "presses": "/takes/1/presses",
         "study": study,
+        "compare": "/studies/1/compare",
+        "time": "/studies/1/time?link=wired",
+        "retests": "/studies/1/retests",
+        "plan": "/studies/1/plan",
+        "setup": "/setups/3",
         "profiles": "/profiles",
         "missing": "/nowhere",
     }

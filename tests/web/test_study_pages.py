@@ -321,6 +321,7 @@ def test_a_profile_is_added_renewed_and_not_overwritten(client, library):
     assert 'value="14"' in late.text  # nothing that was typed is lost
     with Library.open(library) as opened:
         (kept,) = opened.displays()
+        assert f"said {kept.made_at:%Y-%m-%d}, today" in renewed.text
         assert (kept.profile.lag_s.value, kept.revision) == (pytest.approx(0.013), 2)
 
 
@@ -388,6 +389,7 @@ def test_the_keyboard_alone_chooses_compares_and_reads_the_outlook(page, served)
     page.get_by_label("The difference that matters").select_option("own")
     page.get_by_role("textbox", name="Milliseconds of my own").fill("1.5")
     page.keyboard.press("Enter")
+    page.wait_for_url("**ms=1.5*")
     page.get_by_role("link", name="Work it out").focus()
     page.keyboard.press("Enter")
     page.locator(".outlook").wait_for(timeout=60_000)

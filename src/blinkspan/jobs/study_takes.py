@@ -84,8 +84,13 @@ class MeasuredStudy:
         )
 
 
-def measured_study(library: Path, study_id: int) -> MeasuredStudy:
+def measured_study(library: Path, study_id: int, only: int | None = None) -> MeasuredStudy:
     """Return a study with every take and press as they stand.
+
+    Parameters
+    ----------
+    only : int | None
+        The key of a setup whose takes alone are wanted.
 
     Raises
     ------
@@ -104,6 +109,7 @@ def measured_study(library: Path, study_id: int) -> MeasuredStudy:
         takes = tuple(
             _study_take(opened, take, setups[take.setup_id], tuple(by_take[take.id]))
             for take in view.takes()
+            if only in (None, take.setup_id)
         )
         return MeasuredStudy(kept, view.overview(), takes)
 
@@ -134,8 +140,8 @@ def setup_by_key(library: Path, setup_id: int) -> KeptSetup:
 
 
 def study_of_setup(library: Path, setup: KeptSetup) -> MeasuredStudy:
-    """Return the study that a setup belongs to."""
-    return measured_study(library, study_key(library, setup.study))
+    """Return the study that a setup belongs to, with the takes of this setup alone."""
+    return measured_study(library, study_key(library, setup.study), setup.id)
 
 
 def summed_up(takes: Sequence[StudyTake]) -> tuple[dict[int, MeasuredSetup], tuple[str, ...]]:

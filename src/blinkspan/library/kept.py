@@ -33,7 +33,7 @@ class KeptStudy:
 
 @dataclass(frozen=True, slots=True)
 class KeptDisplay:
-    """A display profile under its name."""
+    """A display profile under its name; ``made_at`` is when it was last said."""
 
     id: int
     name: str
@@ -45,7 +45,7 @@ class KeptDisplay:
 
 @dataclass(frozen=True, slots=True)
 class KeptCamera:
-    """A camera profile under its name."""
+    """A camera profile under its name; ``made_at`` is when it was last said."""
 
     id: int
     name: str

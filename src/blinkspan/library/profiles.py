@@ -121,7 +121,8 @@ def _keep(
     elif over is None:
         raise LibraryConflict(f"a profile named {name!r} is kept already; choose another name")
     else:
-        edit(db, table, kept, over, values, f"the profile {name!r}")
+        # what is said anew is as old as this saying, not as the profile's name
+        edit(db, table, kept, over, {**values, "made_at": now}, f"the profile {name!r}")
 
 
 def _named(kept: tuple[_Kept, ...], name: str, kind: str) -> _Kept:

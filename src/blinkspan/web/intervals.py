@@ -51,7 +51,7 @@ def intervals_chart(
     zero: bool = False,
     margin: float | None = None,
 ) -> IntervalsChart:
-    """Return the chart of estimates below one another.
+    """Return the chart of estimates below one another; a label may break its line itself.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def intervals_chart(
     rows = []
     for place, (label, estimate) in enumerate(of):
         y = _TOP + _ROW * (place + 0.5)
-        lines = textwrap.wrap(label, _LABEL)
+        lines = [line for part in label.split("\n") for line in textwrap.wrap(part, _LABEL)]
         if len(lines) > _MOST_LINES:
             lines = [*lines[: _MOST_LINES - 1], f"{lines[_MOST_LINES - 1][: _LABEL - 1]}…"]
         rows.append(
@@ -80,7 +80,7 @@ def intervals_chart(
                 scale.at(estimate.low),
                 scale.at(estimate.value),
                 scale.at(estimate.high),
-                f"{label}: {words.number(estimate.value)} "
+                f"{' '.join(label.split())}: {words.number(estimate.value)} "
                 f"({words.interval((estimate.low, estimate.high), '')})",
             )
         )

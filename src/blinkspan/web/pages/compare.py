@@ -143,7 +143,7 @@ def _pairs(found: Compared) -> list[tuple[Comparison, Felt]]:
 def _chart(found: Compared) -> Any:
     margin = found.comparisons[0].margin
     return intervals_chart(
-        [(f"{one.first} less {one.second}", one.shift_ms) for one in found.comparisons],
+        [(f"{one.first}\nless {one.second}", one.shift_ms) for one in found.comparisons],
         f"difference in ms, the first less the second; shaded: {margin}",
         zero=True,
         margin=margin.ms,

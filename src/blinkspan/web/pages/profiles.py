@@ -80,10 +80,13 @@ Sent = Annotated[dict[str, str], Depends(_sent)]
 
 @router.get("", response_class=HTMLResponse)
 def profiles(
-    desk: TheDesk, request: Request, kept: Annotated[str, Query(max_length=_NAME)] = ""
+    desk: TheDesk,
+    request: Request,
+    kept: Annotated[str, Query(max_length=_NAME)] = "",
+    again: bool = False,
 ) -> HTMLResponse:
     """Return the page of all profiles."""
-    return _page(desk, request, kept=kept)
+    return _page(desk, request, kept=kept, again=again)
 
 
 @router.post("/displays")
@@ -117,7 +120,8 @@ def _keep(desk: Desk, request: Request, kind: str, sent: dict[str, str]) -> Resp
         return _page(
             desk, request, why=str(refusal), status=status_of(refusal), kind=kind, sent=sent
         )
-    return RedirectResponse(f"/profiles?kept={quote(name)}", 303)
+    again = "" if seen is None else "&again=true"
+    return RedirectResponse(f"/profiles?kept={quote(name)}{again}", 303)
 
 
 def _settings(sent: Mapping[str, str], fields: tuple[Field, ...]) -> MeasureSettings:
@@ -146,6 +150,7 @@ def _page(
     request: Request,
     *,
     kept: str = "",
+    again: bool = False,
     why: str = "",
     status: int = 200,
     kind: str = "",
@@ -162,6 +167,7 @@ def _page(
                 ("camera", "Cameras", CAMERA, [_camera(*each, now) for each in known.cameras]),
             ),
             "kept": kept,
+            "again": again,
             "why": why,
             "refused": kind,
             "sent": sent or {},

@@ -23,6 +23,8 @@ router = APIRouter(prefix="/studies/{study_id}", include_in_schema=False)
 
 Text = Annotated[str, Query(max_length=60)]
 
+_QUICK = 120  # presses of which the parts are worked out without being asked
+
 
 @dataclass(frozen=True, slots=True)
 class Way:
@@ -68,6 +70,7 @@ def where_time_goes(
     takes = chosen.takes
     rated = [take for take in takes if _rate_hz(take) is not None]
     way = Way(link or _said_link(takes), poll, scan, alike)
+    asked = bool(link)
     answers = answers_of(request)
     return render(
         request,
@@ -75,19 +78,23 @@ def where_time_goes(
         {
             **study_context(chosen, "Where the time goes"),
             "way": way,
-            "groups": [_told(group, way, answers) for group in by_title(rated)],
+            "groups": [_told(group, way, answers, asked=asked) for group in by_title(rated)],
             "unrated": sorted({take.setup.setup.name for take in takes if take not in rated}),
             "any": bool(takes),
         },
     )
 
 
-def _told(group: TakeGroup, way: Way, answers: Answers) -> dict[str, Any]:
+def _told(group: TakeGroup, way: Way, answers: Answers, *, asked: bool) -> dict[str, Any]:
     documents = sources(group.takes)
     climbed, why_not_climbed = tried(lambda: ladder(documents))
     key = ("explain", tuple(take.mark for take in group.takes), way)
-    explained, why_not_explained = tried(
-        lambda: answers.of(key, lambda: explain(documents, way.known()))
+    presses = sum(take.accepted for take in group.takes)
+    waits = presses > _QUICK and not asked and not answers.known(key)
+    explained, why_not_explained = (
+        (None, None)
+        if waits
+        else tried(lambda: answers.of(key, lambda: explain(documents, way.known())))
     )
     rungs, ladder_notes = climbed if climbed is not None else (None, ())
     found, notes = explained if explained is not None else (None, ())
@@ -105,6 +112,7 @@ def _told(group: TakeGroup, way: Way, answers: Answers) -> dict[str, Any]:
         "found": found,
         "notes": notes,
         "why": why_not_explained,
+        "waits": presses if waits else 0,
         "bars": None if found is None else part_bars(found.times),
         "names": [] if found is None else [name for name, _ in found.times[0].parts_ms],
         "sentences": [] if found is None else _sentences(found),
