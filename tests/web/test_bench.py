@@ -141,6 +141,7 @@ def test_two_tabs_do_not_overwrite_each_other(watched, served, library):
     two.evaluate("document.querySelector('button[value=accepted]').click()")
     two.wait_for_selector("#trouble:not([hidden])")
     assert "corrected elsewhere" in two.text_content("#trouble")
+    assert two.text_content("#saved") == "not saved"
     assert standing(library)[2].press.verdict == "rejected"
     two.get_by_role("button", name="Show press 2").click()
     assert text(two, "verdict") == "rejected"

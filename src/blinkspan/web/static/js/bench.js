@@ -242,7 +242,7 @@ class Bench {
     if (this.draft) this.#preview();
     this.traces.show(this.#mark("lamp"), this.#mark("response"), this.press.candidates);
     for (const [kind, strip] of Object.entries(this.strips)) {
-      strip.show(this.#onset(kind), this.frames, (frame) => this.instants.msAfter(frame, this.press.lamp_on.at_s));
+      strip.show(this.#onset(kind), this.frames, (frame) => this.instants.msAfter(frame, this.press.lamp_on.at_s, kind));
       for (const frame of strip.frames) {
         const bitmap = this.looking.ring.get(frame);
         if (bitmap) strip.draw(frame, bitmap);
@@ -351,12 +351,13 @@ async function start() {
     changed: (before, now, press) => bench.changed(before, now, press),
     refused: (words, press) => {
       if (press) bench.decided.delete(press.id);
-      trouble.tell(`Not saved: ${words}`, press && { words: `Show press ${press.number}`, does: () => bench.open(corrections.press(press.number) ?? bench.press) });
+      trouble.tell(`Not saved: ${words}.`, press && { words: `Show press ${press.number}`, does: () => bench.open(corrections.press(press.number) ?? bench.press) });
     },
     away: () => trouble.away(),
     back: () => trouble.back(),
-    saving: (left) => {
-      saved.textContent = left ? "saving…" : `saved for ${person()}`;
+    saving: (left, kept) => {
+      const done = kept ? `saved for ${person()}` : "not saved";
+      saved.textContent = left ? "saving…" : done;
     },
   });
   const [, lamp, response] = await Promise.all([corrections.load(), getTrace(take, "lamp"), getTrace(take, "response")]);

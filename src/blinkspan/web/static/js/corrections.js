@@ -11,8 +11,9 @@ const AGAIN_MS = 1000;
 export class Corrections {
   /**
    * changed(before, now, saved) is told of every new state, saved being the press that was
-   * corrected or null; refused(words, press) of what was not kept; away(words) and back() of
-   * the program's absence; saving(count) of how much is still to be saved.
+   * corrected or null; refused(words, press) of what was not kept; away() and back() of
+   * the program's absence; saving(count, kept) of how much is still
+   * to be saved, and whether the last thing was kept.
    */
   constructor(take, tell) {
     this.path = `/api/takes/${take}`;
@@ -64,32 +65,36 @@ export class Corrections {
 
   #add(press, send) {
     this.left += 1;
-    this.tell.saving(this.left);
-    this.chain = this.chain.then(() => this.#keep(press, send)).finally(() => {
+    this.tell.saving(this.left, true);
+    this.chain = this.chain.then(async () => {
+      const kept = await this.#keep(press, send);
       this.left -= 1;
-      this.tell.saving(this.left);
+      this.tell.saving(this.left, kept);
     });
     return this.chain;
   }
 
+  /** Return whether it was kept, in the end. */
   async #keep(press, send) {
     for (;;) {
+      let now;
       try {
-        const before = this.state;
-        this.state = await send();
-        this.tell.back();
-        this.tell.changed(before, this.state, press);
-        return;
+        now = await send();
       } catch (error) {
-        if (error.status === undefined) throw error;
         if (error.status !== 0) {
           await this.load().catch(() => {});
           this.tell.refused(error.message, press);
-          return;
+          return false;
         }
-        this.tell.away(error.message);
+        this.tell.away();
         await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
+        continue;
       }
+      const before = this.state;
+      this.state = now;
+      this.tell.back();
+      this.tell.changed(before, now, press);
+      return true;
     }
   }
 }

@@ -29,8 +29,8 @@ export class Instants {
     return this.traces[kind].start_s[frame] + this.exposure_s - this.frame_s / 2;
   }
 
-  /** Return how long after an instant a frame's exposure began, at the response's row. */
-  msAfter(frame, at_s) {
-    return 1e3 * (this.traces.response.start_s[frame] - at_s);
+  /** Return how long after an instant a frame's exposure began, at the row of one of the two. */
+  msAfter(frame, at_s, kind = "response") {
+    return 1e3 * (this.traces[kind].start_s[frame] - at_s);
   }
 }
