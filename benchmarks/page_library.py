@@ -3,7 +3,6 @@
 from pathlib import Path
 
 from invented_takes import measured_take
-from speed_takes import make_take, regions
 
 from blinkspan.jobs.add import add
 from blinkspan.jobs.batch import Failed, measure_study
@@ -12,6 +11,7 @@ from blinkspan.library import Library
 from blinkspan.library.runs import Inputs
 from blinkspan.study.setup import Conditions, Setup
 from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
+from speed_takes import make_take, regions
 
 STUDY = "page"
 FILMED, INVENTED = 1, 2  # keys of the two takes
