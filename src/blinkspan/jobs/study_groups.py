@@ -27,8 +27,9 @@ def by_title(takes: Sequence[StudyTake]) -> tuple[TakeGroup, ...]:
 
 
 def retested(takes: Sequence[StudyTake]) -> tuple[TakeGroup, ...]:
-    """Return takes that differ in build and day at most, where there are two or more."""
-    groups = _grouped(takes, lambda take: _said(take, HELD_EQUAL))
+    """Return takes that differ in build and day at most, by day, where there are two or more."""
+    by_day = sorted(takes, key=lambda take: take.take.added_at.date())
+    groups = _grouped(by_day, lambda take: _said(take, HELD_EQUAL))
     return tuple(group for group in groups if len(group.takes) > 1)
 
 

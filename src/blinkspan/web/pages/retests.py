@@ -39,7 +39,9 @@ def _followed(group: TakeGroup) -> dict[str, Any]:
         "why": why,
         "rows": []
         if found is None
-        else list(zip(found.labels, found.means_ms, (None, *found.changes), strict=True)),
+        else list(
+            zip(group.takes, found.labels, found.means_ms, (None, *found.changes), strict=True)
+        ),
         "chart": None
         if found is None
         else intervals_chart(
