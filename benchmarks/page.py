@@ -86,7 +86,8 @@ def main() -> None:
     asked = _arguments()
     with ExitStack() as stack:
         room = Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        library = prepared(asked.library or room, asked.takes or room, asked.seconds)
+        kept = prepared(asked.library or room, asked.takes or room, asked.seconds)
+        library = shutil.copytree(kept, room / "corrected")  # what is corrected here is not kept
         driver = stack.enter_context(sync_playwright())
         browser = driver.chromium.launch(
             executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"]

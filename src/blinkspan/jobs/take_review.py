@@ -115,6 +115,21 @@ def take_review(library: Path, take_id: int) -> TakeReview:
         )
 
 
+def last_measurement(library: Path, take_id: int) -> tuple[KeptRun, Measurement] | None:
+    """Return a take's last run and all that it found, or None where it must be measured first.
+
+    Raises
+    ------
+    NotInLibrary
+        No take has that key.
+    """
+    with Library.open(library) as opened:
+        take = opened.take(take_id)
+        run = (opened.runs(take) or (None,))[-1]
+        found = None if run is None else opened.measurement(run)
+        return None if run is None or found is None else (run, found)
+
+
 def doubt(press: Press) -> tuple[int, float]:
     """Return what presses are sorted by so that the most doubtful come first.
 

@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from blinkspan.errors import NotInLibrary
-from blinkspan.jobs.take_review import take_review
+from blinkspan.jobs.take_review import last_measurement
 from blinkspan.web.api.values import Answers, Key
 from blinkspan.web.desk import TheDesk
 
@@ -37,17 +37,17 @@ def trace(desk: TheDesk, take_id: Key, kind: Kind) -> Response:
     from its start time on, ``X-Samples`` how many there are. Start times are
     32-bit floats: over a minute they are exact to 4 microseconds.
     """
-    review = take_review(desk.library, take_id)
-    found = review.measurement
-    if found is None or review.run is None:
-        raise NotInLibrary(f"{review.take.name!r} has no traces yet; measure it")
+    kept = last_measurement(desk.library, take_id)
+    if kept is None:
+        raise NotInLibrary("this take has no traces yet; measure it")
+    run, found = kept
     series = found.lamp_trace if kind is Kind.LAMP else found.response_trace
     packed = np.concatenate((series.values, series.start_s)).astype(_FLOATS).tobytes()
     return Response(
         packed,
         media_type="application/octet-stream",
         headers={
-            "ETag": f'"{review.run.traces_sha256[:16]}-{kind}"',
+            "ETag": f'"{run.traces_sha256[:16]}-{kind}"',
             "Cache-Control": "private, no-cache",
             "X-Exposure-Seconds": repr(found.camera.exposure_s.value),
             "X-Samples": str(series.values.size),
