@@ -196,9 +196,9 @@ def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> f
     early = times < at_s[0] + template.after_s[0] * _REST * 0.6
     if early.sum() >= 3:
         data = data - data[early].mean(axis=0)
-    misfit = np.array(
-        [_misfit(data, interpolated(template, times - t), times - t, doubted) for t in at_s]
-    )
+    after = times - at_s[:, None]
+    models = interpolated(template, after.ravel()).reshape(*after.shape, *data.shape[1:])
+    misfit = _misfits(data, models, after, doubted)
     k = int(np.argmin(misfit))
     if 0 < k < misfit.size - 1:
         left, here, right = misfit[k - 1 : k + 2]
@@ -208,22 +208,28 @@ def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> f
     return float(at_s[k])
 
 
-def _misfit(data: Features, model: Features, after_s: Samples, doubted: bool) -> float:
-    """Return minus twice the log likelihood of a course, up to a constant.
+def _misfits(data: Features, models: Features, after_s: Samples, doubted: bool) -> Samples:
+    """Return minus twice the log likelihood of a course for each model, up to a constant.
 
     A doubted course is scaled to fit, within reason, and doubted the more the
     later: what counts is where it leaves its rest. Its features are far from
     independent, so that a frame counts as one sample, not as many.
+
+    Shapes: ``data`` (n, bands, features), ``models`` one such each, ``after_s`` (models, n).
     """
     if not doubted:
-        return float(((data - model) ** 2).sum())
+        plain: Samples = ((data - models) ** 2).sum(axis=(1, 2, 3))
+        return plain
     doubt = _COURSE_DOUBT + np.maximum(after_s, 0.0) / _COURSE_LOST_S
-    variance = 1.0 + (doubt[:, None, None] * model) ** 2
-    power = float((model * model / variance).sum())
-    gain = float((model * data / variance).sum()) / power if power > 0 else 1.0
-    gain = min(max(gain, _LEAST_GAIN), 1 / _LEAST_GAIN)
-    likely = ((data - gain * model) ** 2 / variance + np.log(variance)).mean(axis=(1, 2))
-    return float(likely.sum() + (np.log(gain) / _GAIN_DOUBT) ** 2)
+    variance = 1.0 + (doubt[..., None, None] * models) ** 2
+    power = (models * models / variance).sum(axis=(1, 2, 3))
+    along = (models * data / variance).sum(axis=(1, 2, 3))
+    gain = np.divide(along, power, out=np.ones_like(power), where=power > 0)
+    gain = np.clip(gain, _LEAST_GAIN, 1 / _LEAST_GAIN)
+    left = data - gain[:, None, None, None] * models
+    likely = (left**2 / variance + np.log(variance)).mean(axis=(2, 3)).sum(axis=1)
+    misfits: Samples = likely + (np.log(gain) / _GAIN_DOUBT) ** 2
+    return misfits
 
 
 def mean_course(

@@ -49,6 +49,11 @@ class Rising:
     start_s: Samples
     half_s: float
 
+    @property
+    def after_s(self) -> Samples:
+        """When each exposure starts, from the first that is half lit."""
+        return self.start_s - self.half_s
+
 
 def rising(levels: Samples, start_s: Samples, frame: int, stop: int) -> Rising:
     """Return the frames around the edge at ``frame``; ``stop`` is where the light ends again."""
@@ -72,13 +77,13 @@ def time_constant(edges: list[Rising], period_s: float, noise: float) -> Measure
         Standard deviation of a level.
     """
     likely = np.zeros((_CONSTANTS_S.size, _EXPOSURES.size))
-    for (k, tau), (q, e) in product(enumerate(_CONSTANTS_S), enumerate(_EXPOSURES * period_s)):
-        for edge in edges:
-            misfit = _misfit(
-                edge, _places(edge, period_s), float(e), float(tau), noise, _MOST_MISFIT
-            )
-            best = float(misfit.min())
-            likely[k, q] += np.log(np.exp(-0.5 * (misfit - best)).mean()) - 0.5 * best
+    places = _places(period_s)
+    for levels, after_s in _of_equal_length(edges):
+        for (k, tau), (q, e) in product(enumerate(_CONSTANTS_S), enumerate(_EXPOSURES * period_s)):
+            misfit = _misfit(levels, after_s, places, float(e), float(tau), noise, _MOST_MISFIT)
+            best = misfit.min(axis=-1)
+            chance = np.exp(-0.5 * (misfit - best[:, None])).mean(axis=-1)
+            likely[k, q] += float((np.log(chance) - 0.5 * best).sum())
     chance = np.maximum(np.exp(likely - likely.max()).mean(axis=1), 1e-300)
     if np.log(chance.max()) - np.log(chance[0]) < _CLEARLY:
         return None
@@ -92,17 +97,17 @@ def place_rise(
     edge: Rising, exposure_s: Measured, constant_s: Measured, period_s: float, noise: float
 ) -> Measured:
     """Return when a slow lamp began to light: mean and spread of the posterior over places."""
-    places = _places(edge, period_s)
+    places = _places(period_s)
     misfits = np.stack(
         [
-            _misfit(edge, places, e, max(tau, 0.0), noise)
+            _misfit(edge.levels, edge.after_s, places, e, max(tau, 0.0), noise)
             for e, tau in product(_nodes(exposure_s), _nodes(constant_s))
         ]
     )
     chance = np.exp(-0.5 * (misfits - misfits.min())).sum(axis=0)
     chance /= chance.sum()
     mean = float(chance @ places)
-    return Measured(mean, float(chance @ (places - mean) ** 2) ** 0.5)
+    return Measured(edge.half_s + mean, float(chance @ (places - mean) ** 2) ** 0.5)
 
 
 def rises_once(
@@ -114,9 +119,9 @@ def rises_once(
 ) -> bool:
     """Tell whether a single rise explains every frame around the edge."""
     tau = 0.0 if constant_s is None else constant_s.value
-    places = _places(edge, period_s)
+    places = _places(period_s)
     worst = min(
-        float(np.abs(_shares(edge, places, e, tau) - edge.levels).max(axis=1).min())
+        float(np.abs(_shares(edge.after_s, places, e, tau) - edge.levels).max(axis=1).min())
         for e in _nodes(exposure_s)
     )
     return worst <= max(_OTHER_THAN_A_RISE, _CLEAR_OF_NOISE * noise)
@@ -126,27 +131,41 @@ def _nodes(of: Measured) -> list[float]:
     return [of.value - _SPREAD * of.u, of.value, of.value + _SPREAD * of.u]
 
 
-def _places(edge: Rising, period_s: float) -> Samples:
-    places: Samples = edge.half_s + period_s * np.arange(-1.5, 1.0, 1 / _PLACES_A_FRAME)
+def _of_equal_length(edges: list[Rising]) -> list[tuple[Samples, Samples]]:
+    """Return levels and times of edges of as many frames together, each of shape (edges, k)."""
+    lengths = sorted({edge.levels.size for edge in edges})
+    groups = [[edge for edge in edges if edge.levels.size == length] for length in lengths]
+    return [
+        (np.stack([e.levels for e in group]), np.stack([e.after_s for e in group]))
+        for group in groups
+    ]
+
+
+def _places(period_s: float) -> Samples:
+    """Return where the light may begin, from the first frame that is half lit."""
+    places: Samples = period_s * np.arange(-1.5, 1.0, 1 / _PLACES_A_FRAME)
     return places
 
 
-def _shares(edge: Rising, places: Samples, exposure_s: float, constant_s: float) -> Samples:
-    after = edge.start_s[None, :] - places[:, None]
+def _shares(after_s: Samples, places: Samples, exposure_s: float, constant_s: float) -> Samples:
+    """Return the lit share of every frame for every place, shape (..., places, k)."""
+    after = after_s[..., None, :] - places[:, None]
     return gathered(after, max(exposure_s, 1e-5), constant_s)
 
 
 def _misfit(
-    edge: Rising,
+    levels: Samples,
+    after_s: Samples,
     places: Samples,
     exposure_s: float,
     constant_s: float,
     noise: float,
     most: float = np.inf,
 ) -> Samples:
-    share = _shares(edge, places, exposure_s, constant_s)
+    """Return minus twice the log likelihood of every place, shape (..., places)."""
+    share = _shares(after_s, places, exposure_s, constant_s)
     doubt = TONE_CURVE_DOUBT * 4 * share * (1 - share)
     variance = noise**2 + _ENCODING**2 + doubt**2
-    off = ((edge.levels - share) ** 2 / variance).sum(axis=1)
-    misfit: Samples = np.minimum(off, most) + np.log(variance).sum(axis=1)
+    off = ((levels[..., None, :] - share) ** 2 / variance).sum(axis=-1)
+    misfit: Samples = np.minimum(off, most) + np.log(variance).sum(axis=-1)
     return misfit

@@ -97,10 +97,10 @@ def _misfits(
     here = np.abs(shifts) < _HERE * game_frame_s
     may = here | (at_s + shifts >= earliest_s)
     shifts, here = shifts[may], here[may]
-    misfit = np.empty(shifts.size)
-    for k, shift in enumerate(shifts):
-        model = interpolated(template, times - at_s - shift)
-        power = float((model**2).sum())
-        gain = np.clip(float((model * data).sum()) / max(power, 1e-12), _LEAST_GAIN, _MOST_GAIN)
-        misfit[k] = float(((data - gain * model) ** 2).sum())
+    models = interpolated(template, (times - at_s - shifts[:, None]).ravel())
+    models = models.reshape(shifts.size, -1)
+    power = np.einsum("sn,sn->s", models, models)
+    gain = np.clip(models @ data.ravel() / np.maximum(power, 1e-12), _LEAST_GAIN, _MOST_GAIN)
+    left = data.ravel() - gain[:, None] * models
+    misfit: Samples = np.einsum("sn,sn->s", left, left)
     return shifts, misfit, here
