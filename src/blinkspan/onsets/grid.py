@@ -111,7 +111,7 @@ def _straight_line(instants_s: Samples, u_s: Samples, ticks: np.ndarray, nominal
 
 
 def camera_clock_ppm(grid: Grid, u_period_s: float) -> Measured:
-    """Return how much slower than stated the camera ran, in parts per million of time.
+    """Return how much faster than stated the camera ran, in parts per million of time.
 
     Assumes that the signal runs at its nominal rate.
     """
