@@ -18,7 +18,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
 
 # Signals in use (CTA-861 and VESA timings): nominal rates and their 1000/1001 forms.
@@ -108,12 +107,3 @@ def _straight_line(instants_s: Samples, u_s: Samples, ticks: np.ndarray, nominal
     right = np.append(instants_s * weight, prior[1] / nominal)
     (zero, period), *_ = np.linalg.lstsq(rows, right, rcond=None)
     return Grid(float(zero), float(period), ticks, nominal)
-
-
-def camera_clock_ppm(grid: Grid, u_period_s: float) -> Measured:
-    """Return how much faster than stated the camera ran, in parts per million of time.
-
-    Assumes that the signal runs at its nominal rate.
-    """
-    measured = grid.period_s * grid.nominal_hz
-    return Measured((measured - 1) * 1e6, u_period_s * grid.nominal_hz * 1e6)
