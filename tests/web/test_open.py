@@ -70,3 +70,14 @@ def test_a_port_in_use_and_a_folder_that_is_no_library_are_told(small_library, t
     assert (result.exit_code, "cannot be used" in result.output) == (2, True)
     result = CliRunner().invoke(main, ["open", str(tmp_path), "--no-browser"])
     assert (result.exit_code, "is not a library" in result.output) == (2, True)
+
+
+def test_the_first_page_waits_for_nothing_that_only_measuring_needs():
+    late = ("scipy.stats", "scipy.optimize", "matplotlib", "alembic", "blinkspan.jobs.measure")
+    program = (
+        "import sys, pathlib; from blinkspan.web.launch import create_app; "
+        "create_app(pathlib.Path('nowhere')); "
+        f"print([name for name in {late} if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
+    assert (done.stdout.strip(), done.stderr) == ("[]", "")

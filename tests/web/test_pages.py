@@ -8,7 +8,7 @@ import re
 
 import pytest
 
-from blinkspan.web.shell import STATIC
+from blinkspan.web.still_files import FOLDER
 
 PAGES = ("/", "/?q=corvid", "/takes/1", "/nowhere")
 TEXT = ("ink", "quiet", "lamp", "response", "link", "good", "doubt", "bad", "middle")
@@ -17,7 +17,7 @@ GROUNDS = ("paper", "card", "sunk")
 
 
 def themes():
-    text = (STATIC / "css" / "tokens.css").read_text()
+    text = (FOLDER / "css" / "tokens.css").read_text()
     blocks = re.findall(r"[^{}]*\{([^{}]*)\}", text)
     found = [dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", block)) for block in blocks]
     return [colours for colours in found if "paper" in colours]

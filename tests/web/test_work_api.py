@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
-from blinkspan.jobs.background import ENDED, Background, Stage
+from blinkspan.jobs.background import Background
 from blinkspan.jobs.review import listed_takes
+from blinkspan.jobs.task import ENDED, Stage
 from blinkspan.web.api.uploads import shown_name
 from blinkspan.web.app import create_app
 from web.small_library import SETUPS, STUDY

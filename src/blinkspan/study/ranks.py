@@ -22,9 +22,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
-from scipy.stats import rankdata
 
 from blinkspan.errors import BadSample
 from blinkspan.quantities import Estimate
@@ -80,7 +78,7 @@ def rank_sum_test(first: npt.ArrayLike, second: npt.ArrayLike) -> RankTest:
     """
     x, y = _groups(first, second)
     m, n = x.size, y.size
-    doubled = np.rint(2.0 * rankdata(np.concatenate([x, y]))).astype(np.int64)
+    doubled = np.rint(2.0 * _ranks(np.concatenate([x, y]))).astype(np.int64)
     own = int(doubled[:m].sum())
     u = own / 2.0 - m * (m + 1) / 2.0
     if m + n > MOST_COUNTED:
@@ -105,7 +103,7 @@ def signed_rank_test(values: npt.ArrayLike) -> RankTest:
     d = d[d != 0.0]
     if d.size == 0:
         raise BadSample("all differences are zero; a signed-rank test needs one that is not")
-    doubled = np.rint(2.0 * rankdata(np.abs(d))).astype(np.int64)
+    doubled = np.rint(2.0 * _ranks(np.abs(d))).astype(np.int64)
     own = int(doubled[d > 0].sum())
     total = int(doubled.sum())
     if d.size > MOST_COUNTED:
@@ -138,7 +136,7 @@ def probability_less(first: npt.ArrayLike, second: npt.ArrayLike, level: float =
     """
     x, y = _groups(first, second)
     m, n = x.size, y.size
-    ranks = rankdata(np.concatenate([x, y]))
+    ranks = _ranks(np.concatenate([x, y]))
     share = float(ranks[m:].sum() - n * (n + 1) / 2.0) / (m * n)
     z = float(ndtri(0.5 + level / 2.0))
     more = (m + n) / 2.0 - 1.0
@@ -146,6 +144,8 @@ def probability_less(first: npt.ArrayLike, second: npt.ArrayLike, level: float =
     def outside(p: float) -> float:
         variance = p * (1 - p) * (1 + more * (1 - p) / (2 - p) + more * p / (1 + p)) / (m * n)
         return (share - p) ** 2 - z * z * variance
+
+    from scipy.optimize import brentq  # a quarter of a second to import, wanted here only
 
     low = float(brentq(outside, 0.0, min(share, 1.0 - _EDGE))) if share > 0 else 0.0
     high = float(brentq(outside, max(share, _EDGE), 1.0)) if share < 1 else 1.0
@@ -228,6 +228,13 @@ def pair_count_chances(m: int, n: int) -> Numbers:
 
 def _groups(first: npt.ArrayLike, second: npt.ArrayLike) -> tuple[Numbers, Numbers]:
     return checked(first, 0.0)[0], checked(second, 0.0)[0]
+
+
+def _ranks(values: Numbers) -> Numbers:
+    """Return the rank of each number, counted from 1; those that are equal share their mean."""
+    _, at, counts = np.unique(values, return_inverse=True, return_counts=True)
+    shared: Numbers = np.cumsum(counts) - (counts - 1) / 2.0
+    return shared[at]
 
 
 def _dealt(ranks: tuple[int, ...], taken: int) -> Numbers:

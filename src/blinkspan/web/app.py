@@ -10,15 +10,13 @@ from pkgutil import iter_modules
 from types import ModuleType
 
 from fastapi import FastAPI
-from starlette.staticfiles import StaticFiles
 
-from blinkspan.jobs.background import Background
-from blinkspan.jobs.take_frames import FrameShelf
 from blinkspan.web import api, pages, refusals
 from blinkspan.web.answers import Answers
 from blinkspan.web.desk import Desk
 from blinkspan.web.guard import Guard
-from blinkspan.web.shell import STATIC, environment
+from blinkspan.web.shell import environment
+from blinkspan.web.still_files import StillFiles, fingerprint
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -46,13 +44,7 @@ def create_app(
     folders : iterable of Path
         From where the page may add clips and which it may watch; no other place is reached.
     """
-    desk = Desk(
-        library,
-        FrameShelf(library),
-        Background(library),
-        person or _account(),
-        tuple(folders),
-    )
+    desk = Desk(library, person or _account(), tuple(folders))
 
     @asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
@@ -69,14 +61,16 @@ def create_app(
         lifespan=life,
     )
     app.state.desk = desk
-    app.state.templates = environment()
+    still = f"/static/{fingerprint()}"
+    app.state.templates = environment(still)
     app.state.answers = Answers()
     shown = [*_modules(api), *_modules(pages)]
     for module in shown:
         app.include_router(module.router)
     places = [module.PLACE for module in shown if hasattr(module, "PLACE")]
     app.state.places = sorted(places, key=lambda place: place.order)
-    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.mount(still, StillFiles(forever=True))
+    app.mount("/static", StillFiles(forever=False))
     refusals.install(app)
     app.add_middleware(Guard, hosts=tuple(hosts), token=token)
     return app

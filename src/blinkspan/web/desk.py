@@ -1,17 +1,19 @@
 """What a running page holds: the library's place, the frames on the shelf, the work in hand."""
 
-from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Annotated
+from threading import Lock
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import Depends, Request
 
 from blinkspan.errors import NotInLibrary
-from blinkspan.jobs.background import Background
 from blinkspan.jobs.take_frames import FrameShelf
 
+if TYPE_CHECKING:
+    from blinkspan.jobs.background import Background
 
-@dataclass(frozen=True, slots=True)
+
 class Desk:
     """Made once by the app; routes and pages are handed it.
 
@@ -23,11 +25,24 @@ class Desk:
         From where clips may be added: what the one who started the page named.
     """
 
-    library: Path
-    frames: FrameShelf
-    work: Background
-    person: str
-    folders: tuple[Path, ...] = ()
+    def __init__(self, library: Path, person: str, folders: tuple[Path, ...] = ()) -> None:
+        self.library = library
+        self.frames = FrameShelf(library)
+        self.person = person
+        self.folders = folders
+        self._making = Lock()
+
+    @property
+    def work(self) -> "Background":
+        """The work in hand; all that measures is loaded when it is first asked for."""
+        with self._making:
+            return self._work
+
+    @cached_property
+    def _work(self) -> "Background":
+        from blinkspan.jobs.background import Background
+
+        return Background(self.library)
 
     def folder(self, number: int) -> Path:
         """Return a folder that clips may be taken from, by its number; never by its path."""
@@ -37,7 +52,8 @@ class Desk:
 
     def close(self) -> None:
         """End the work and let go of every file."""
-        self.work.close()
+        if "_work" in vars(self):
+            self.work.close()
         self.frames.close()
 
 

@@ -4,8 +4,10 @@ import ipaddress
 import secrets
 import socket
 import threading
+import time
 import webbrowser
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 
 import uvicorn
@@ -15,6 +17,9 @@ from blinkspan.jobs.review import overview
 from blinkspan.web.app import LOOPBACK, create_app
 
 _SHORTEST_TOKEN = 16
+# Needed by other pages than the first, and slow to import (a third of a second together).
+_LATER = ("blinkspan.jobs.background", "scipy.optimize")
+_FIRST_PAGE_S = 1.0
 _ALL_ADDRESSES = ("0.0.0.0", "::")
 
 
@@ -61,6 +66,7 @@ def launch(
     )
 
     def announce() -> None:
+        threading.Thread(target=_load_rest, daemon=True).start()
         tell(address)
         if browser:
             webbrowser.open(address)
@@ -132,6 +138,13 @@ def _own_names(host: str) -> tuple[str, ...]:
 
 def _spelt(host: str) -> str:
     return f"[{host}]" if ":" in host else host
+
+
+def _load_rest() -> None:
+    """Import what the first page does without, once it is likely served."""
+    time.sleep(_FIRST_PAGE_S)
+    for name in _LATER:
+        import_module(name)
 
 
 def _when_started(server: uvicorn.Server, then: Callable[[], None]) -> None:

@@ -17,7 +17,6 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoes
 from blinkspan.publish import words
 
 _HERE = Path(__file__).parent
-STATIC = _HERE / "static"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +28,14 @@ class Place:
     order: int
 
 
-def environment() -> Environment:
-    """Return the templates with the words and numbers that every page uses."""
+def environment(static: str) -> Environment:
+    """Return the templates with the words and numbers that every page uses.
+
+    Parameters
+    ----------
+    static : str
+        Where scripts and styles are served, under a name that changes with them.
+    """
     made = Environment(
         loader=FileSystemLoader(_HERE / "templates"),
         autoescape=select_autoescape(("html", "svg"), default=True),
@@ -40,6 +45,7 @@ def environment() -> Environment:
     )
     made.globals["words"] = words
     made.globals["version"] = version("blinkspan")
+    made.globals["static"] = static
     return made
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from blinkspan.jobs.background import Stage
+from blinkspan.jobs.task import Stage
 from blinkspan.presses.press import Reason, Verdict
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]

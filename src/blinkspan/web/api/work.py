@@ -4,7 +4,7 @@ from fastapi import APIRouter
 
 from blinkspan.errors import LibraryConflict
 from blinkspan.jobs.add import is_clip
-from blinkspan.jobs.background import Task
+from blinkspan.jobs.task import Task
 from blinkspan.publish.inspection_words import advice_words, inspection_rows
 from blinkspan.rig.inspection import Inspection
 from blinkspan.web.api.states import regions_state
