@@ -132,15 +132,43 @@ def correct(
         The last correction of the press that the person has seen, as
         `take_review` tells it; a press that changed since is refused.
     """
+    with Library.open(library) as opened:
+        return correct_in(
+            opened,
+            press_id,
+            by=by,
+            why=why,
+            lamp_on=lamp_on,
+            response=response,
+            no_response=no_response,
+            verdict=verdict,
+            reason=reason,
+            seen=seen,
+        )
+
+
+def correct_in(
+    opened: Library,
+    press_id: int,
+    *,
+    by: str,
+    why: str,
+    lamp_on: Measured | None = None,
+    response: Measured | None = None,
+    no_response: bool = False,
+    verdict: Verdict | None = None,
+    reason: Reason | None = None,
+    seen: int | None = None,
+) -> KeptCorrection:
+    """Return a correction after keeping it in an open library; see :func:`correct`."""
     kind, to = Corrects.VERDICT, None
     if lamp_on is not None:
         kind, to = Corrects.LAMP_ON, lamp_on
     elif response is not None or no_response:
         kind, to = Corrects.RESPONSE, response
-    with Library.open(library) as opened:
-        return opened.correct(
-            press_id, kind, by=by, why=why, to=to, verdict=verdict, reason=reason, seen=seen
-        )
+    return opened.correct(
+        press_id, kind, by=by, why=why, to=to, verdict=verdict, reason=reason, seen=seen
+    )
 
 
 def undo(

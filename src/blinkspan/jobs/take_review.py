@@ -1,6 +1,7 @@
 """One take as a person reviews it: its presses in order of doubt, and what was said of them."""
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -88,46 +89,48 @@ def take_review(library: Path, take_id: int) -> TakeReview:
         No take has that key.
     """
     with Library.open(library) as opened:
-        take = opened.take(take_id)
-        run = (opened.runs(take) or (None,))[-1]
-        measurement = None if run is None else opened.measurement(run)
-        standing = opened.presses(take=take)
-        said = opened.corrections(take)
-        undo, redo = next_steps(said)
-        return TakeReview(
-            take,
-            opened.setup_of(take),
-            run,
-            measurement,
-            opened.given_regions(take),
-            tuple(
-                ReviewedPress(
-                    kept,
-                    () if measurement is None else candidates(kept, measurement),
-                    _last_word(kept, said),
-                )
-                for kept in standing
-            ),
-            said,
-            undo,
-            redo,
-            max((kept.id for kept in said), default=0),
-        )
+        return review_in(opened, take_id)
 
 
-def last_measurement(library: Path, take_id: int) -> tuple[KeptRun, Measurement] | None:
-    """Return a take's last run and all that it found, or None where it must be measured first.
+def review_in(opened: Library, take_id: int, before: TakeReview | None = None) -> TakeReview:
+    """Return the review of a take of an open library.
 
-    Raises
-    ------
-    NotInLibrary
-        No take has that key.
+    Parameters
+    ----------
+    before : TakeReview | None
+        An earlier review of the take, from which is taken what stands as it was.
     """
-    with Library.open(library) as opened:
-        take = opened.take(take_id)
-        run = (opened.runs(take) or (None,))[-1]
-        found = None if run is None else opened.measurement(run)
-        return None if run is None or found is None else (run, found)
+    take = opened.take(take_id)
+    run = (opened.runs(take) or (None,))[-1]
+    known = {}
+    if before is not None and before.run == run and before.measurement is not None:
+        measurement: Measurement | None = before.measurement
+        known = {each.kept.press: each.candidates for each in before.presses}
+    else:
+        measurement = None if run is None else opened.measurement(run)
+    onsets_s = [] if measurement is None else [p.lamp_on.value for p in measurement.presses]
+    said = opened.corrections(take)
+    last = _last_words(said)
+
+    def reviewed(kept: KeptPress) -> ReviewedPress:
+        others = known.get(kept.press)
+        if others is None:
+            others = () if measurement is None else candidates(kept, measurement, onsets_s)
+        return ReviewedPress(kept, others, _last_word(kept, last))
+
+    undo, redo = next_steps(said)
+    return TakeReview(
+        take,
+        opened.setup_of(take),
+        run,
+        measurement,
+        opened.given_regions(take),
+        tuple(reviewed(kept) for kept in opened.presses(take=take)),
+        said,
+        undo,
+        redo,
+        max((kept.id for kept in said), default=0),
+    )
 
 
 def doubt(press: Press) -> tuple[int, float]:
@@ -162,23 +165,33 @@ def next_steps(said: Sequence[KeptCorrection]) -> tuple[int | None, int | None]:
     return done[-1] if done else None, undone[-1] if undone else None
 
 
-def candidates(kept: KeptPress, measurement: Measurement) -> tuple[Candidate, ...]:
+def candidates(
+    kept: KeptPress, measurement: Measurement, onsets_s: Sequence[float]
+) -> tuple[Candidate, ...]:
     """Return the instants that could be a press's response instead of the one that stands.
 
+    Parameters
+    ----------
+    onsets_s : sequence of float
+        The measured lamp onsets, rising.
+
+    Notes
+    -----
     What the program measured, where a person moved it; changes like a response
     that no press explains; and places where the response's trace rises again
     from rest. All lie between the lamp's onset and the next press's.
     """
     press = kept.press
     begin_s = press.lamp_on.value
-    later = [p.lamp_on.value for p in measurement.presses if p.lamp_on.value > begin_s + 1e-9]
-    end_s = min(later, default=math.inf)
+    after = bisect_right(onsets_s, begin_s + 1e-9)
+    end_s = onsets_s[after] if after < len(onsets_s) else math.inf
     found = []
     if kept.measured.response is not None:
         found.append(Candidate(kept.measured.response, "as measured"))
     found += [Candidate(at, "a change no press explains") for at in measurement.unpaired_responses]
     found += [
-        Candidate(at, "the trace rises here") for at in rises(measurement.response_trace, begin_s)
+        Candidate(at, "the trace rises here")
+        for at in rises(measurement.response_trace, begin_s, end_s)
     ]
     chosen: list[Candidate] = []
     taken_s = [] if press.response is None else [press.response.value]
@@ -191,13 +204,13 @@ def candidates(kept: KeptPress, measurement: Measurement) -> tuple[Candidate, ..
     return tuple(sorted(chosen[:_MOST_CANDIDATES], key=lambda each: each.at.value))
 
 
-def rises(trace: Trace, after_s: float) -> list[Measured]:
-    """Return where a trace rises from rest past half of a full response, after an instant.
+def rises(trace: Trace, after_s: float, before_s: float = math.inf) -> list[Measured]:
+    """Return where a trace rises from rest past half of a full response, between two instants.
 
     Each is the middle of the step to the sample above, known within that step.
     """
-    first = int(np.searchsorted(trace.start_s, after_s))
-    values = trace.values[first:]
+    first, stop = (int(at) for at in np.searchsorted(trace.start_s, (after_s, before_s)))
+    values = trace.values[first : stop + 1]
     found, resting = [], True
     for at in np.flatnonzero(np.abs(np.diff(values)) > 0) + 1:
         if resting and values[at] >= _RISE:
@@ -212,11 +225,16 @@ def rises(trace: Trace, after_s: float) -> list[Measured]:
     return found
 
 
-def _last_word(kept: KeptPress, said: Sequence[KeptCorrection]) -> int:
-    """Return the key of the last row bound to a press's lamp onset, by the rule of the library."""
+def _last_words(said: Sequence[KeptCorrection]) -> dict[int, float]:
+    """Return where each row stands by the lamp onset that it was said of."""
     anchors = {row.id: row.correction.anchor_s for row in said if row.correction is not None}
     for row in said:  # an undoing stands where what it undoes stands
         if row.undoes_id is not None and row.undoes_id in anchors:
             anchors[row.id] = anchors[row.undoes_id]
+    return anchors
+
+
+def _last_word(kept: KeptPress, anchors: dict[int, float]) -> int:
+    """Return the key of the last row bound to a press's lamp onset, by the rule of the library."""
     at_s = kept.measured.lamp_on.value
     return max((key for key, s in anchors.items() if abs(s - at_s) <= SAME_PRESS_S), default=0)

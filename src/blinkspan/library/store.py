@@ -163,6 +163,12 @@ class Library:
         """Give back the connections."""
         self.database.close()
 
+    def own_files(self) -> tuple[Path, ...]:
+        """Return the files that make this library the one it is: its settings, its database."""
+        settings = self.folder / place.SETTINGS
+        kept = self.database.url.database if self.database.is_sqlite else None
+        return (settings,) if kept is None else (settings, Path(kept))
+
     def __enter__(self) -> "Library":
         """Return the library itself."""
         return self
@@ -338,6 +344,21 @@ class Library:
         """Return the take of that key."""
         with self.database.reading() as db:
             return takes.take_by_id(db, key)
+
+    def stamp(self, key: int) -> tuple[Any, ...]:
+        """Return what changes whenever anything does that is kept of a take of that key.
+
+        Raises
+        ------
+        NotInLibrary
+            No take has that key.
+        UnusableLibrary
+            The library was brought to a newer schema meanwhile.
+        """
+        with self.database.reading() as db:
+            revision, stamp = takes.stamp(db, key)
+        schema.require_newest(revision, self.database.shown)
+        return stamp
 
     def clip(self, take: KeptTake) -> Path:
         """Return where the bytes of a take lie; that they are still there is not promised.

@@ -9,11 +9,21 @@ from sqlalchemy.engine import Connection
 from blinkspan.errors import LibraryConflict, NotInLibrary
 from blinkspan.library.kept import Keeping, KeptTake
 from blinkspan.library.rows import region_values, regions_from
-from blinkspan.library.tables import RegionSetRow, SetupRow, TakeRow
+from blinkspan.library.tables import (
+    CorrectionRow,
+    RegionSetRow,
+    RunRow,
+    SetupRow,
+    StudyRow,
+    TakeRow,
+)
 from blinkspan.traces.regions import Regions
 
 # Who made a region set or a verdict where it was not a person.
 PROGRAM = "program"
+
+# What the migrations write of themselves.
+_SCHEMA: sa.Select[Any] = sa.select(sa.column("version_num")).select_from(sa.table("alembic_version"))
 
 
 def take_by_hash(db: Connection, sha256: str) -> KeptTake | None:
@@ -26,8 +36,35 @@ def take_by_id(db: Connection, key: int) -> KeptTake:
     """Return the kept take of that key."""
     found = _takes(db, TakeRow.id == key)
     if not found:
-        raise NotInLibrary(f"no take has the key {key}; list the takes to see what is kept")
+        raise _unknown(key)
     return found[0]
+
+
+def stamp(db: Connection, key: int) -> tuple[str | None, tuple[Any, ...]]:
+    """Return the schema's revision, and what changes with all that is kept of a take."""
+
+    def last(of: type[RunRow | CorrectionRow | RegionSetRow]) -> sa.ScalarSelect[int]:
+        return sa.select(sa.func.max(of.id)).where(of.take_id == key).scalar_subquery()
+
+    row = db.execute(
+        sa.select(
+            _SCHEMA.scalar_subquery(),
+            TakeRow.__table__,
+            SetupRow.revision,
+            SetupRow.still_sha256,
+            StudyRow.revision,
+            last(RunRow),
+            last(CorrectionRow),
+            last(RegionSetRow),
+        )
+        .join(SetupRow, SetupRow.id == TakeRow.setup_id)
+        .join(StudyRow, StudyRow.id == SetupRow.study_id)
+        .where(TakeRow.id == key, TakeRow.state == "kept")
+    ).first()
+    if row is None:
+        raise _unknown(key)
+    revision, *rest = row
+    return revision, tuple(rest)
 
 
 def takes(db: Connection, setup_id: int | None, study_id: int | None) -> tuple[KeptTake, ...]:
@@ -137,6 +174,10 @@ def given_regions(db: Connection, take_id: int) -> Regions | None:
         .limit(1)
     ).first()
     return None if row is None else regions_from(row)
+
+
+def _unknown(key: int) -> NotInLibrary:
+    return NotInLibrary(f"no take has the key {key}; list the takes to see what is kept")
 
 
 def _takes(

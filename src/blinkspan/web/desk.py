@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import Depends, Request
 
 from blinkspan.errors import NotInLibrary
+from blinkspan.jobs.reviews import Reviews
 from blinkspan.jobs.take_frames import FrameShelf
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ class Desk:
     def __init__(self, library: Path, person: str, folders: tuple[Path, ...] = ()) -> None:
         self.library = library
         self.frames = FrameShelf(library)
+        self.reviews = Reviews(library)
         self.person = person
         self.folders = folders
         self._making = Lock()
@@ -55,6 +57,7 @@ class Desk:
         if "_work" in vars(self):
             self.work.close()
         self.frames.close()
+        self.reviews.close()
 
 
 def desk_of(request: Request) -> Desk:

@@ -5,8 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Header
 
 from blinkspan.errors import BadSetting, LibraryConflict
-from blinkspan.jobs import review
-from blinkspan.jobs.take_review import TakeReview, take_review
+from blinkspan.jobs.take_review import TakeReview
 from blinkspan.quantities import Measured
 from blinkspan.web.api.states import Version, correction_states, presses_state
 from blinkspan.web.api.values import (
@@ -35,19 +34,19 @@ _AHEAD_FRAMES = 30
 @router.get("/presses")
 def presses(desk: TheDesk, take_id: Key) -> PressesOfTake:
     """Return a take's presses in order of time, their order of doubt and their summary."""
-    return presses_state(take_review(desk.library, take_id))
+    return presses_state(desk.reviews.of(take_id))
 
 
 @router.get("/corrections")
 def corrections(desk: TheDesk, take_id: Key) -> tuple[CorrectionState, ...]:
     """Return everything that was said of a take's presses, undoings among it."""
-    return correction_states(take_review(desk.library, take_id))
+    return correction_states(desk.reviews.of(take_id))
 
 
 @router.post("/frames/ahead", status_code=202)
 def make_ahead(desk: TheDesk, take_id: Key) -> dict[str, int]:
     """Begin to make the frames around every press, the most doubtful first."""
-    state = presses_state(take_review(desk.library, take_id))
+    state = presses_state(desk.reviews.of(take_id))
     by_key = {press.id: press for press in state.presses}
     stretches = [
         (
@@ -65,11 +64,10 @@ def correct(
     desk: TheDesk, take_id: Key, press_id: Key, given: CorrectionGiven, if_match: IfMatch
 ) -> PressesOfTake:
     """Return the presses as they stand after one was corrected and that was kept."""
-    before = take_review(desk.library, take_id)
+    before = desk.reviews.of(take_id)
     if press_id not in {each.kept.id for each in before.presses}:
         raise LibraryConflict("this take was measured anew since you opened it; load it again")
-    review.correct(
-        desk.library,
+    desk.reviews.correct(
         press_id,
         by=given.by,
         why=given.why,
@@ -80,20 +78,20 @@ def correct(
         reason=given.reason,
         seen=_seen(if_match).last,
     )
-    return presses_state(take_review(desk.library, take_id))
+    return presses_state(desk.reviews.of(take_id))
 
 
 @router.post("/undo", responses=_CHANGED)
 def undo(desk: TheDesk, take_id: Key, given: StepGiven, if_match: IfMatch) -> PressesOfTake:
     """Return the presses as they stand after the last correction in force was undone."""
-    before = take_review(desk.library, take_id)
+    before = desk.reviews.of(take_id)
     return _step(desk, before, before.undo, "undo", given, if_match)
 
 
 @router.post("/redo", responses=_CHANGED)
 def redo(desk: TheDesk, take_id: Key, given: StepGiven, if_match: IfMatch) -> PressesOfTake:
     """Return the presses as they stand after what was undone last was brought back."""
-    before = take_review(desk.library, take_id)
+    before = desk.reviews.of(take_id)
     return _step(desk, before, before.redo, "redo", given, if_match)
 
 
@@ -108,8 +106,8 @@ def _step(
         )
     if key is None:
         raise BadSetting(f"there is nothing to {name} in this take")
-    review.undo(desk.library, key, by=given.by, why=given.why, seen=seen.last)
-    return presses_state(take_review(desk.library, before.take.id))
+    desk.reviews.undo(key, by=given.by, why=given.why, seen=seen.last)
+    return presses_state(desk.reviews.of(before.take.id))
 
 
 def _seen(if_match: str) -> Version:

@@ -11,7 +11,6 @@ from starlette.responses import Response
 
 from blinkspan.jobs.take_frames import TakeFrames
 from blinkspan.jobs.take_look import TakeLook, take_look
-from blinkspan.jobs.take_review import take_review
 from blinkspan.jobs.take_setup import give_regions, spot_of
 from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
 from blinkspan.web.api.frames import box_of
@@ -77,7 +76,7 @@ def box_trace(
 @router.get("")
 def take(desk: TheDesk, take_id: Key) -> TakeState:
     """Return a take without its presses."""
-    return take_state(take_review(desk.library, take_id))
+    return take_state(desk.reviews.of(take_id))
 
 
 @router.put("/regions")
@@ -90,7 +89,7 @@ def change_regions(desk: TheDesk, take_id: Key, given: RegionsGiven) -> TakeStat
         Rectangle(*given.watch).within(shape.width_px, shape.height_px, "watched"),
     )
     give_regions(desk.library, take_id, regions, given.by)
-    return take_state(take_review(desk.library, take_id))
+    return take_state(desk.reviews.of(take_id))
 
 
 @router.get("/spot")

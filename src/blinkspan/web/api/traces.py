@@ -3,11 +3,10 @@
 from enum import StrEnum
 
 import numpy as np
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from blinkspan.errors import NotInLibrary
-from blinkspan.jobs.take_review import last_measurement
 from blinkspan.web.api.values import Answers, Key
 from blinkspan.web.desk import TheDesk
 
@@ -30,25 +29,28 @@ class Kind(StrEnum):
 
 
 @router.get("/{kind}", response_class=Response, responses=_BINARY)
-def trace(desk: TheDesk, take_id: Key, kind: Kind) -> Response:
+def trace(desk: TheDesk, request: Request, take_id: Key, kind: Kind) -> Response:
     """Return a trace of a take's last run: 0 at rest, 1 lit or fully responded.
 
     The header ``X-Exposure-Seconds`` says how long each sample gathered light
     from its start time on, ``X-Samples`` how many there are. Start times are
     32-bit floats: over a minute they are exact to 4 microseconds.
     """
-    kept = last_measurement(desk.library, take_id)
-    if kept is None:
+    review = desk.reviews.of(take_id)
+    run, found = review.run, review.measurement
+    if run is None or found is None:
         raise NotInLibrary("this take has no traces yet; measure it")
-    run, found = kept
+    tag = f'"{run.id}-{run.traces_sha256[:16]}-{kind}"'
+    headers = {"ETag": tag, "Cache-Control": "private, no-cache"}
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=headers)
     series = found.lamp_trace if kind is Kind.LAMP else found.response_trace
     packed = np.concatenate((series.values, series.start_s)).astype(_FLOATS).tobytes()
     return Response(
         packed,
         media_type="application/octet-stream",
         headers={
-            "ETag": f'"{run.traces_sha256[:16]}-{kind}"',
-            "Cache-Control": "private, no-cache",
+            **headers,
             "X-Exposure-Seconds": repr(found.camera.exposure_s.value),
             "X-Samples": str(series.values.size),
         },

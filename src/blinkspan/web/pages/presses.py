@@ -13,8 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.responses import Response
 
 from blinkspan.errors import NotInLibrary
-from blinkspan.jobs.review import correct
-from blinkspan.jobs.take_review import TakeReview, take_review
+from blinkspan.jobs.take_review import TakeReview
 from blinkspan.presses.correction import Corrects
 from blinkspan.presses.press import Verdict
 from blinkspan.publish import words
@@ -46,7 +45,7 @@ class Remark:
 @router.get("/takes/{take_id}/presses", response_class=HTMLResponse)
 def press_list(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
     """Return the list of a take's presses, the most doubtful first."""
-    review = take_review(desk.library, take_id)
+    review = desk.reviews.of(take_id)
     state = presses_state(review)
     ordered = _in_order(state)
     return render(
@@ -67,7 +66,7 @@ def press_list(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
 @router.get("/takes/{take_id}/presses/{number}", response_class=HTMLResponse)
 def press(desk: TheDesk, request: Request, take_id: Key, number: Key) -> HTMLResponse:
     """Return the bench for one press, by its number in the take."""
-    review = take_review(desk.library, take_id)
+    review = desk.reviews.of(take_id)
     state = presses_state(review)
     shown = _numbered(review, state, number)
     frames = desk.frames.take(take_id)
@@ -99,9 +98,9 @@ def say(
     desk: TheDesk, take_id: Key, number: Key, said: Annotated[Said, Depends(read_form)]
 ) -> Response:
     """Keep what the form says of a press and lead back to its page."""
-    review = take_review(desk.library, take_id)
+    review = desk.reviews.of(take_id)
     shown = _numbered(review, presses_state(review), number)
-    correct(desk.library, shown.id, **said.as_correction(review, desk.person))
+    desk.reviews.correct(shown.id, **said.as_correction(review, desk.person))
     return RedirectResponse(f"/takes/{take_id}/presses/{number}", 303)
 
 

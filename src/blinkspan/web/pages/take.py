@@ -5,7 +5,7 @@ from dataclasses import asdict
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from blinkspan.jobs.take_review import TakeReview, take_review
+from blinkspan.jobs.take_review import TakeReview
 from blinkspan.jobs.take_setup import CONDITIONS, setup_form
 from blinkspan.publish import words
 from blinkspan.web.api.states import regions_state
@@ -33,7 +33,7 @@ FIELDS = {
 @router.get("/takes/{take_id}", response_class=HTMLResponse)
 def take(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
     """Return the page of a take."""
-    review = take_review(desk.library, take_id)
+    review = desk.reviews.of(take_id)
     form = setup_form(desk.library, review.setup.id)
     frames = desk.frames.take(take_id)
     said = asdict(form.kept.setup.conditions)
