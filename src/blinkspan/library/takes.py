@@ -23,7 +23,9 @@ from blinkspan.traces.regions import Regions
 PROGRAM = "program"
 
 # What the migrations write of themselves.
-_SCHEMA: sa.Select[Any] = sa.select(sa.column("version_num")).select_from(sa.table("alembic_version"))
+_SCHEMA: sa.Select[Any] = sa.select(sa.column("version_num")).select_from(
+    sa.table("alembic_version")
+)
 
 
 def take_by_hash(db: Connection, sha256: str) -> KeptTake | None:
