@@ -3,7 +3,6 @@
 import shutil
 
 import pytest
-from library.invented_takes import LAG_SETUP, LAG_STUDY, measured_take, write_clip
 
 from blinkspan.errors import NotInLibrary, UnusableLibrary
 from blinkspan.jobs.review import correct
@@ -14,6 +13,7 @@ from blinkspan.library import Library
 from blinkspan.library.runs import Inputs
 from blinkspan.presses.press import Verdict
 from blinkspan.quantities import Measured
+from library.invented_takes import LAG_SETUP, LAG_STUDY, measured_take, write_clip
 
 
 def filled(folder, clip, presses=6):
