@@ -8,7 +8,7 @@ is then shifted to fit the template best; and so on until nothing moves.
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
+from numpy.lib.stride_tricks import as_strided
 
 from blinkspan.onsets.pattern import UNLIKE, Features
 from blinkspan.traces.trace import Samples
@@ -156,14 +156,18 @@ def scan(course: Course, template: Template, at_s: Samples) -> Samples:
     """
     step = float(at_s[1] - at_s[0])
     after = np.arange(template.after_s[0], template.after_s[-1], step)
-    model = interpolated(template, after)
-    times = at_s[0] + template.after_s[0] + step * np.arange(after.size + at_s.size - 1)
-    windows = sliding_window_view(_sampled(course, times), after.size, axis=0)
+    model = interpolated(template, after).reshape(after.size, -1)
+    power = float((model**2).sum())
+    # Taking its rest off every stretch of the course is to take the model's mean off the rest.
     resting = after < template.after_s[0] * _REST
-    rest = windows[..., resting].mean(axis=-1)
-    product = np.einsum("nbqk,kbq->n", windows, model, optimize=True)
-    product -= np.einsum("nbq,bq->n", rest, model.sum(axis=0))
-    gains: Samples = product / max(float((model**2).sum()), 1e-12)
+    model[resting] -= model.sum(axis=0) / np.count_nonzero(resting)
+    times = at_s[0] + template.after_s[0] + step * np.arange(after.size + at_s.size - 1)
+    sampled = _sampled(course, times).reshape(times.size, -1)
+    # Row n of these products holds sample n by every sample of the model; a place is a diagonal.
+    products = sampled @ model.T
+    along, across = products.strides
+    diagonals = as_strided(products, (at_s.size, after.size), (along, along + across))
+    gains: Samples = diagonals.sum(axis=1) / max(power, 1e-12)
     return gains
 
 
@@ -181,11 +185,8 @@ def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, 
 def interpolated(template: Template, after_s: Samples) -> Features:
     """Return the template at some times from its zero; beyond its ends it stays as it is."""
     step = template.after_s[1] - template.after_s[0]
-    place = np.clip((after_s - template.after_s[0]) / step, 0, template.after_s.size - 1.001)
-    low = place.astype(int)
-    share = (place - low)[:, None, None]
-    values: Features = template.values[low] * (1 - share) + template.values[low + 1] * share
-    return values
+    last = template.after_s.size - 1
+    return _between(template.values, np.clip((after_s - template.after_s[0]) / step, 0, last))
 
 
 def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> float:
@@ -249,6 +250,18 @@ def mean_course(
 
 
 def _sampled(course: Course, times: Samples) -> Features:
-    flat = course.values.reshape(course.values.shape[0], -1)
-    columns = [np.interp(times, course.start_s, flat[:, q]) for q in range(flat.shape[1])]
-    return np.stack(columns, axis=1).reshape(times.size, *course.values.shape[1:])
+    """Return the course at some times; beyond its ends it stays as it is."""
+    place = np.interp(times, course.start_s, np.arange(course.start_s.size))
+    return _between(course.values, place)
+
+
+def _between(values: Features, place: Samples) -> Features:
+    """Return values at broken places among them, along straight lines."""
+    low = np.minimum(place.astype(np.intp), max(0, values.shape[0] - 2))
+    share = (place - low)[:, None, None]
+    lower = values[low]
+    between: Features = values[np.minimum(low + 1, values.shape[0] - 1)]
+    between -= lower
+    between *= share
+    between += lower
+    return between

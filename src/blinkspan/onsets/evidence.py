@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.idle import Frame, Idle, Light, light_of, look_before
+from blinkspan.onsets.idle import Frame, Idle, Light, look_before, strayed
 from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
@@ -43,7 +43,7 @@ def learn_evidence(film: Film, idle: Idle, period_s: float) -> Evidence:
     """Return the scale of surprise, learnt from the idle moments."""
     reach = idle.moments.reach
     by_moment = [
-        _block_surprise(light_of(film, m, m + reach), look_before(film, m, period_s), idle)
+        _block_surprise(film, m, m + reach, look_before(film, m, period_s), idle)
         for m in idle.moments.frames
     ]
     surprise = np.concatenate(by_moment)
@@ -59,7 +59,7 @@ def score_of(
     film: Film, first: Frame, stop: Frame, before: Light, idle: Idle, evidence: Evidence
 ) -> Samples:
     """Return the score of frames ``first`` to ``stop`` against the look before, shape (m,)."""
-    surprise = _block_surprise(light_of(film, first, stop), before, idle)
+    surprise = _block_surprise(film, first, stop, before, idle)
     score: Samples = ((surprise - evidence.typical) / evidence.scale).max(axis=1)
     return score
 
@@ -71,13 +71,20 @@ def first_change(score: Samples, threshold: float) -> int | None:
     return int(confirmed[0]) if confirmed.size else None
 
 
-def _block_surprise(light: Light, before: Light, idle: Idle) -> npt.NDArray[np.float64]:
+def _block_surprise(
+    film: Film, first: Frame, stop: Frame, before: Light, idle: Idle
+) -> npt.NDArray[np.float64]:
     """Mean squared change in idle units of each block and of the whole, shape (m, blocks + 1)."""
-    z2 = np.minimum(((light - before) / idle.sd) ** 2, _MOST_SURPRISE)
-    rows = np.array_split(np.arange(z2.shape[1]), min(_BLOCKS_A_SIDE, z2.shape[1]))
-    columns = np.array_split(np.arange(z2.shape[2]), min(_BLOCKS_A_SIDE, z2.shape[2]))
-    by_row = np.add.reduceat(z2, [r[0] for r in rows], axis=1)
-    sums = np.add.reduceat(by_row, [c[0] for c in columns], axis=2)
+    stop = min(stop, film.shape[0])
+    height, width = before.shape
+    rows = np.array_split(np.arange(height), min(_BLOCKS_A_SIDE, height))
+    columns = np.array_split(np.arange(width), min(_BLOCKS_A_SIDE, width))
+    sums = np.empty((stop - first, len(rows), len(columns)))
+    for frames, z in strayed(film, first, stop, before, idle):
+        np.multiply(z, z, out=z)
+        np.minimum(z, _MOST_SURPRISE, out=z)
+        by_row = np.add.reduceat(z.reshape(-1, height, width), [r[0] for r in rows], axis=1)
+        np.add.reduceat(by_row, [c[0] for c in columns], axis=2, out=sums[frames])
     counts = np.outer([r.size for r in rows], [c.size for c in columns])
-    blocks = (sums / counts).reshape(z2.shape[0], -1)
-    return np.column_stack([blocks, z2.mean(axis=(1, 2))]).astype(np.float64)
+    blocks = (sums / counts).reshape(sums.shape[0], -1)
+    return np.column_stack([blocks, sums.sum(axis=(1, 2)) / before.size])

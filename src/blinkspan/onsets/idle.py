@@ -5,6 +5,7 @@ cell of the picture changes by itself (noise, flicker, breathing figures, weathe
 over the same gaps of time at which a response will be looked for.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,7 @@ _GUARD_AND_REACH_S = ((1.2, 0.25), (0.9, 0.25), (0.6, 0.20))
 # Where presses follow too closely for that: from well before a press until just after the
 # lamp, before any game can answer.
 _JUST_BEFORE_S, _JUST_AFTER_S = 0.060, 0.008
+_CELLS_AT_ONCE = 2**18  # a megabyte
 
 
 def light_of(film: Film, first: Frame, stop: Frame) -> Light:
@@ -119,3 +121,26 @@ def learn_idle(film: Film, moments: Moments, period_s: float) -> Idle:
     floor = max(float(np.median(variance)) * 0.05, _LEAST_SD**2)
     sd: Light = np.sqrt(np.maximum(variance, floor)).astype(np.float32)
     return Idle(moments, sd)
+
+
+def strayed(
+    film: Film, first: Frame, stop: Frame, look: Light, idle: Idle
+) -> Iterator[tuple[slice, Light]]:
+    """Yield how far frames ``first`` to ``stop`` are from a look, in idle standard deviations.
+
+    Some frames at a time, few enough to stay in a processor's own memory: which of
+    them, counted from ``first``, and an array of shape (frames, rows x columns) that
+    may be changed and is good until the next step only.
+    """
+    cells = look.size
+    at_once = max(1, _CELLS_AT_ONCE // cells)
+    room = np.empty((min(at_once, max(0, stop - first)), cells), np.float32)
+    look_in_steps = look.ravel() * np.float32(FULL_SCALE)
+    steps = np.float32(1 / FULL_SCALE) / idle.sd.ravel()
+    for at in range(first, stop, at_once):
+        light = film[at : min(at + at_once, stop)]
+        away = room[: light.shape[0]]
+        away[:] = light.reshape(-1, cells)
+        away -= look_in_steps
+        away *= steps
+        yield slice(at - first, at - first + light.shape[0]), away

@@ -143,16 +143,17 @@ class Joint:
                 heights.append(along[use, b] - level)
                 press.append(np.full(int(use.sum()), k))
                 band.append(np.full(int(use.sum()), b))
-        self.t, self.r = np.concatenate(times), np.concatenate(heights)
-        self.press, self.band = np.concatenate(press), np.concatenate(band)
+        t, r = np.concatenate(times), np.concatenate(heights)
+        of_press, in_band = np.concatenate(press), np.concatenate(band)
+        # An encoder errs alike in all bands of a frame: together they count as one.
+        noise = doubt_of(r, strength[in_band]) * seen.size**0.25
         # Which samples count is settled by the guess: a search that could drop samples by
         # moving a begin would do so.
-        after = self.t - begins_s[self.press] - known.slant_s_per_px.value * bands.row_px[self.band]
-        self.counts = (after + known.exposure_s.value < known.hold_s) & (
-            after > -8 * known.period_s
-        )
-        # An encoder errs alike in all bands of a frame: together they count as one.
-        self.noise = doubt_of(self.r, strength[self.band]) * seen.size**0.25
+        after = t - begins_s[of_press] - known.slant_s_per_px.value * bands.row_px[in_band]
+        counts = (after + known.exposure_s.value < known.hold_s) & (after > -8 * known.period_s)
+        self.t, self.press, self.band = t[counts], of_press[counts], in_band[counts]
+        self.row_px, self.spread_px = bands.row_px[self.band], bands.spread_px[self.band]
+        self.noise, self.data = noise[counts], (r / noise)[counts]
 
     def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
         """Return the best begins of the form ``basis @ coefficients``.
@@ -178,8 +179,7 @@ class Joint:
         high = np.concatenate([first + away, [_LONGEST_RESPONSE_S, widest, period]])
         inner = np.clip(shared, low[k:] + 1e-9, high[k:] - 1e-9)
         found, residuals, slopes = self._search(basis, np.concatenate([first, inner]), low, high)
-        data = residuals[: self.t.size]
-        count = int(self.counts.sum())
+        data, count = residuals[: self.t.size], self.t.size
         misfit = max(1.0, float((data @ data) / max(1, count - k - _SHARED)) ** 0.5)
         spread = np.linalg.pinv(slopes.normal()) * misfit**2
         response, slant, exposure = (float(v) for v in found[k:])
@@ -192,7 +192,7 @@ class Joint:
             response,
             Measured(slant, float(u[1])),
             Measured(exposure, self._exposure_u(float(u[2]), response)),
-            *self._heights(begins, found[k:]),
+            *self._heights(self._shares(begins, found[k:])),
             misfit,
         )
 
@@ -207,7 +207,7 @@ class Joint:
         k = basis.shape[1]
         here, damping = first, 1e-3
         residuals = self._residuals(basis @ here[:k], here[k:])
-        slopes = self._slopes(basis, here)
+        slopes = self._slopes(basis, here, residuals)
         for _ in range(_MOST_ROUNDS):
             downhill = -slopes.along(residuals)
             # A parameter on its bound that wants to leave the box stays there.
@@ -226,7 +226,7 @@ class Joint:
                 continue
             settled = gain < 1e-7 * float(tried @ tried)
             here, residuals, damping = there, tried, max(damping / 4, 1e-9)
-            slopes = self._slopes(basis, here)
+            slopes = self._slopes(basis, here, residuals)
             if settled:
                 break
         return here, residuals, slopes
@@ -237,25 +237,26 @@ class Joint:
         return float(np.clip(fitted_u_s, floor, known_u))
 
     def _shares(self, begins: Samples, shared: Samples) -> Samples:
+        """Return the share of its full step that each sample shows, over the sample's doubt."""
         response, slant, exposure = shared
-        after = self.t - begins[self.press] - slant * self.bands.row_px[self.band]
-        spread = abs(slant) * self.bands.spread_px[self.band]
-        return gathered_in_band(after, spread, exposure, response)
+        after = self.t - begins[self.press] - slant * self.row_px
+        return gathered_in_band(after, abs(slant) * self.spread_px, exposure, response) / self.noise
 
-    def _heights(self, begins: Samples, shared: Samples) -> tuple[Samples, Samples]:
+    def _heights(self, shares: Samples) -> tuple[Samples, Samples]:
         """Return the height of each band and the gain of each press that fit best."""
-        share = np.where(self.counts, self._shares(begins, shared) / self.noise, 0.0)
-        data = self.r / self.noise
-        bands, presses = self.bands.row_px.size, begins.size
+        bands, presses = self.bands.row_px.size, self.guess.size
+        # All that is asked of the samples, summed up by press and band once.
+        cell = self.press * bands + self.band
+        power, along = (
+            np.bincount(cell, shares * each, presses * bands).reshape(presses, bands)
+            for each in (shares, self.data)
+        )
+        prior = self.known.gain_u**-2
         gains: Samples = np.ones(presses)
-        heights: Samples = np.ones(bands, np.float64)
+        heights: Samples = np.ones(bands)
         for _ in range(3):
-            scaled = share * gains[self.press]
-            band_power = np.maximum(np.bincount(self.band, scaled * scaled, bands), 1e-6)
-            heights = np.bincount(self.band, scaled * data, bands) / band_power
-            whole = share * heights[self.band]
-            power = np.bincount(self.press, whole * whole, presses) + self.known.gain_u**-2
-            gains = (np.bincount(self.press, whole * data, presses) + self.known.gain_u**-2) / power
+            heights = (gains @ along) / np.maximum(gains**2 @ power, 1e-6)
+            gains = (along @ heights + prior) / (power @ heights**2 + prior)
         return heights, gains
 
     def _residuals(
@@ -264,10 +265,9 @@ class Joint:
         shared: Samples,
         linear: tuple[Samples, Samples] | None = None,
     ) -> Samples:
-        share = self._shares(begins, shared)
-        heights, gains = self._heights(begins, shared) if linear is None else linear
-        model = heights[self.band] * gains[self.press] * share
-        data = np.where(self.counts, (self.r - model) / self.noise, 0.0)
+        shares = self._shares(begins, shared)
+        heights, gains = self._heights(shares) if linear is None else linear
+        data = self.data - heights[self.band] * gains[self.press] * shares
         exposure, slant = self.known.exposure_s, self.known.slant_s_per_px
         priors = [
             (shared[2] - exposure.value) / max(exposure.u, 1e-6),
@@ -281,12 +281,11 @@ class Joint:
         strayed: Samples = (away - away.mean()) / self.known.aligned_u_s
         return strayed
 
-    def _slopes(self, basis: Samples, p: Samples) -> Slopes:
+    def _slopes(self, basis: Samples, p: Samples, here: Samples) -> Slopes:
         """Differences: a sample depends on its own press's begin and on the shared three."""
         k = basis.shape[1]
         begins, shared = basis @ p[:k], p[k:]
-        linear = self._heights(begins, shared)
-        here = self._residuals(begins, shared, linear)
+        linear = self._heights(self._shares(begins, shared))
         nudge = 1e-3 * self.known.period_s
         n, presses = self.t.size, begins.size
         by_begin = (self._residuals(begins + nudge, shared, linear) - here)[:n] / nudge

@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.idle import Frame, Idle, Light, light_of, look_before
+from blinkspan.onsets.idle import Frame, Idle, Light, light_of, look_before, strayed
 from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
@@ -130,21 +130,20 @@ def features(
     Shape (m, bands, FEATURES), in order: towards the first look, towards the
     later look (what the first does not explain), sideways, down, unlike before.
     """
-    z = (light_of(film, first, stop) - before) / idle.sd
+    stop = min(stop, film.shape[0])
     down, sideways = np.gradient(before) if min(before.shape) > 1 else (0 * before, 0 * before)
     maps = np.stack([pattern.first, pattern.later, sideways / idle.sd, down / idle.sd])
-    out = np.zeros((z.shape[0], len(pattern.bands), FEATURES))
-    for k, (a, b) in enumerate(pattern.bands):
-        base = maps[:, a:b].reshape(4, -1).astype(np.float64)
-        base[1] -= base[0] * _share(base[1], base[0])
-        for q in (2, 3):
-            base[q] -= base[0] * _share(base[q], base[0])
-        length = np.linalg.norm(base, axis=1, keepdims=True)
-        unit = np.divide(base, length, out=np.zeros_like(base), where=length > 1e-6)
-        cells = z[:, a:b].reshape(z.shape[0], -1)
-        out[:, k, :UNLIKE] = cells @ unit.T
-        out[:, k, UNLIKE] = np.sqrt(np.einsum("mc,mc->m", cells, cells) / cells.shape[1])
-    return out / pattern.idle_sd
+    units = [_units(maps[:, a:b].reshape(UNLIKE, -1)) for a, b in pattern.bands]
+    width = before.shape[1]
+    out = np.empty((stop - first, len(pattern.bands), FEATURES))
+    for frames, z in strayed(film, first, stop, before, idle):
+        for k, (a, b) in enumerate(pattern.bands):
+            cells = z[:, a * width : b * width]
+            out[frames, k, :UNLIKE] = cells @ units[k]
+            out[frames, k, UNLIKE] = np.einsum("mc,mc->m", cells, cells) / cells.shape[1]
+    out[..., UNLIKE] = np.sqrt(out[..., UNLIKE])
+    out /= pattern.idle_sd
+    return out
 
 
 def common_signs(changes: npt.NDArray[np.floating]) -> list[int]:
@@ -165,6 +164,16 @@ def _difference(film: Film, before: Light, frames: tuple[Frame, Frame], idle: Id
     first = min(frames[0], stop - 1)
     change: Light = (light_of(film, first, stop).mean(axis=0) - before) / idle.sd
     return change
+
+
+def _units(maps: Light) -> Light:
+    """Return maps as columns of unit length, the first one's part taken from the others."""
+    base = maps.astype(np.float64)
+    for each in base[1:]:
+        each -= base[0] * _share(each, base[0])
+    length = np.linalg.norm(base, axis=1, keepdims=True)
+    unit = np.divide(base, length, out=np.zeros_like(base), where=length > 1e-6)
+    return unit.T.astype(np.float32)
 
 
 def _share(of: Samples, along: Samples) -> float:

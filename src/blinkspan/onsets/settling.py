@@ -100,7 +100,7 @@ def _misfits(
     models = interpolated(template, (times - at_s - shifts[:, None]).ravel())
     models = models.reshape(shifts.size, -1)
     power = np.einsum("sn,sn->s", models, models)
-    gain = np.clip(models @ data.ravel() / np.maximum(power, 1e-12), _LEAST_GAIN, _MOST_GAIN)
-    left = data.ravel() - gain[:, None] * models
-    misfit: Samples = np.einsum("sn,sn->s", left, left)
+    along = models @ data.ravel()
+    gain = np.clip(along / np.maximum(power, 1e-12), _LEAST_GAIN, _MOST_GAIN)
+    misfit: Samples = (data**2).sum() - 2 * gain * along + gain**2 * power
     return shifts, misfit, here
