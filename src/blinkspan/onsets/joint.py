@@ -240,7 +240,9 @@ class Joint:
         """Return the share of its full step that each sample shows, over the sample's doubt."""
         response, slant, exposure = shared
         after = self.t - begins[self.press] - slant * self.row_px
-        return gathered_in_band(after, abs(slant) * self.spread_px, exposure, response) / self.noise
+        share = gathered_in_band(after, abs(slant) * self.spread_px, exposure, response)
+        shares: Samples = share / self.noise
+        return shares
 
     def _heights(self, shares: Samples) -> tuple[Samples, Samples]:
         """Return the height of each band and the gain of each press that fit best."""

@@ -173,7 +173,8 @@ def _units(maps: Light) -> Light:
         each -= base[0] * _share(each, base[0])
     length = np.linalg.norm(base, axis=1, keepdims=True)
     unit = np.divide(base, length, out=np.zeros_like(base), where=length > 1e-6)
-    return unit.T.astype(np.float32)
+    columns: Light = unit.T.astype(np.float32)
+    return columns
 
 
 def _share(of: Samples, along: Samples) -> float:
