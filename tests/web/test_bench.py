@@ -5,6 +5,8 @@ What is kept is read back over the interface, not from the page that was told it
 
 import re
 
+import cv2
+import numpy as np
 import pytest
 
 from blinkspan.jobs.batch import Failed, measure_study
@@ -164,6 +166,7 @@ def test_the_nearest_frame_that_arrived_is_drawn_while_the_key_is_held(page, ser
             route.continue_()
 
     page.route(re.compile(r"/frames/\d+$"), slow)
+    page.route(re.compile(r"/preview$"), lambda route: route.fulfill(status=204))
     page.keyboard.down("ArrowRight")
     for _ in range(11):
         page.keyboard.down("ArrowRight")  # repeats, as a held key does
@@ -176,6 +179,36 @@ def test_the_nearest_frame_that_arrived_is_drawn_while_the_key_is_held(page, ser
         route.continue_()
     ready(page)
     assert cursor(page) == begin + 12
+
+
+def test_a_jump_shows_the_small_picture_of_its_frame_until_the_sharp_one_is_there(
+    page, served, library
+):
+    open_bench(page, served, 2)
+    until(page, lambda: preview(page, served, 3).status == 200)
+    held = []
+    page.route(re.compile(r"/frames/\d+$"), lambda route: held.append(route))
+    page.locator("#traces").click(position={"x": 40, "y": 60})
+    until(page, lambda: page.get_attribute("#viewer", "data-sharp") == "false")
+    assert page.get_attribute("#viewer", "data-shown") == str(cursor(page))
+    assert "not yet sharp" in page.text_content("#where")
+    small = seen(page)
+    for route in held:
+        route.continue_()
+    until(page, lambda: page.get_attribute("#viewer", "data-sharp") == "true")
+    assert page.get_attribute("#viewer", "data-shown") == str(cursor(page))
+    page.wait_for_timeout(100)
+    assert np.abs(seen(page) - small).mean() < 4.0  # the same frame, only sharper
+
+
+def preview(page, served, frame):
+    return page.request.get(f"{served}/api/takes/1/frames/{frame}/preview")
+
+
+def seen(page):
+    """Return what the viewer's canvas shows, in grey."""
+    picture = page.locator("#viewer canvas").screenshot()
+    return cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE).astype(float)
 
 
 def test_a_server_that_went_away_is_told_and_nothing_is_lost(watched, library):

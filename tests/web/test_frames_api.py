@@ -12,12 +12,14 @@ import cv2
 import numpy as np
 import pytest
 
-from blinkspan.jobs.take_frames import FrameShelf, View
+from blinkspan.footage.lookup import GivenUp
+from blinkspan.jobs.frame_pictures import View
+from blinkspan.jobs.take_frames import FrameShelf
 from blinkspan.traces.regions import Rectangle
 
 
 def shown(client, frame, **asked):
-    answer = client.get(f"/api/takes/1/frames/{frame}", params=asked)
+    answer = client.get(f"/api/takes/1/frames/{frame}", params={"shades": "grey", **asked})
     assert answer.status_code == 200, answer.text
     return cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_GRAYSCALE)
 
@@ -52,7 +54,7 @@ def test_b_frames_and_a_wandering_clock_show_the_same_frames_too(client, tmp_pat
     theirs = list(decoded(film))
     assert len(theirs) == 120
     for at in np.random.default_rng(6).choice(120, 20, replace=False):
-        picture = client.get(f"/api/takes/{take}/frames/{at}").content
+        picture = client.get(f"/api/takes/{take}/frames/{at}?shades=grey").content
         ours = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE).astype(float)
         assert np.abs(ours - theirs[at]).mean() < 2.5
         other = theirs[at - 4 if at > 4 else at + 4]
@@ -135,15 +137,64 @@ def test_pictures_never_take_more_than_their_room(small_library):
     assert shelf.held_bytes == 0
 
 
-def test_frames_around_every_press_are_made_ahead(client):
-    shelf = client.app.state.desk.frames
-    assert shelf.held_bytes == 0
+def test_frames_are_in_colour_unless_asked_for_in_grey(client):
+    answer = client.get("/api/takes/1/frames/7").content
+    coloured = cv2.imdecode(np.frombuffer(answer, np.uint8), cv2.IMREAD_UNCHANGED)
+    assert coloured.shape == (180, 320, 3)
+    grey = client.get("/api/takes/1/frames/7?shades=grey").content
+    assert cv2.imdecode(np.frombuffer(grey, np.uint8), cv2.IMREAD_UNCHANGED).shape == (180, 320)
+    assert client.get("/api/takes/1/frames/7?shades=sepia").status_code == 422
+
+
+def test_a_frame_is_the_same_as_jpeg_and_as_webp(client):
+    jpeg = client.get("/api/takes/1/frames/7")
+    webp = client.get("/api/takes/1/frames/7?format=webp")
+    assert webp.headers["content-type"] == "image/webp"
+    assert webp.content[:4] + webp.content[8:12] == b"RIFFWEBP"  # RFC 9649, 2.4
+    assert webp.headers["etag"] != jpeg.headers["etag"]
+    one, other = (
+        cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_COLOR).astype(float)
+        for answer in (jpeg, webp)
+    )
+    assert np.abs(one - other).mean() < 2.5
+
+
+def test_a_part_in_colour_is_cut_to_the_pixel_also_at_odd_places(client):
+    whole = client.get("/api/takes/1/frames/30").content
+    part = client.get("/api/takes/1/frames/30?crop=41,21,101,59").content
+    one, other = (
+        cv2.imdecode(np.frombuffer(each, np.uint8), cv2.IMREAD_COLOR).astype(float)
+        for each in (whole, part)
+    )
+    assert other.shape == (59, 101, 3)
+    assert np.abs(one[21:80, 41:142] - other).mean() < 2.5
+
+
+def test_who_has_gone_gets_no_frame_and_the_next_one_does(small_library):
+    shelf = FrameShelf(small_library)
+    try:
+        with pytest.raises(GivenUp):
+            shelf.picture(1, 50, wanted=lambda: False)
+        assert shelf.held_bytes == 0
+        assert len(shelf.picture(1, 50)) == shelf.held_bytes > 0
+    finally:
+        shelf.close()
+
+
+def test_small_pictures_are_made_of_every_frame_and_show_it(client, library, small_take):
+    frames = small_take.truth.frames
+    early = client.get("/api/takes/1/frames/7/preview")
+    assert (early.status_code, early.content) == (204, b"")
     assert client.post("/api/takes/1/frames/ahead").json() == {"presses": 6}
-    state = client.get("/api/takes/1/presses").json()
-    first = next(p for p in state["presses"] if p["id"] == state["order"][0])
-    wanted = range(first["lamp_on_frame"], first["lamp_on_frame"] + 10)
-    end = time.monotonic() + 30
-    while not all(shelf.holds(1, frame) for frame in wanted):
+    take = client.app.state.desk.frames.take(1)
+    end = time.monotonic() + 60
+    while not take.has_previews(0, frames):
         assert time.monotonic() < end
         time.sleep(0.05)
-    assert shelf.holds(1, 0) is False
+    theirs = dict(enumerate(decoded(small_take.path)))
+    for at in np.random.default_rng(7).choice(frames, 20, replace=False):
+        picture = client.get(f"/api/takes/1/frames/{at}/preview").content
+        ours = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE).astype(float)
+        assert np.abs(ours - theirs[int(at)]).mean() < 4.0
+    held = list((library / "cache" / "previews").rglob("*.sqlite"))
+    assert [file.stem for file in held] == [take.sha256]

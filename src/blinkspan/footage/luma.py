@@ -90,7 +90,7 @@ def picture_format(frame: VideoFrame, turn: Turn) -> tuple[PictureFormat, tuple[
             width_px=width,
             height_px=height,
             bit_depth=_bit_depth(stored),
-            full_range=_full_range(frame),
+            full_range=full_range(frame),
             transfer=transfer,
         ),
         tuple(notes),
@@ -105,18 +105,21 @@ def luma_plane(frame: VideoFrame, turn: Turn) -> Luma:
     """
     target = _luma_first(frame.format)
     if target is not None:
-        full = "JPEG" if _full_range(frame) else "MPEG"
+        full = "JPEG" if full_range(frame) else "MPEG"
         frame = frame.reformat(format=target, src_color_range=full, dst_color_range=full)
     plane = frame.planes[0]
     deep = _bit_depth(frame.format) > 8
     dtype = np.dtype("<u2") if deep else np.dtype(np.uint8)
     rows = np.frombuffer(memoryview(plane), dtype).reshape(-1, plane.line_size // dtype.itemsize)
     stored: npt.NDArray[Any] = rows[: frame.height, : frame.width]
-    return stored if turn == Turn() else _turned(stored, turn)
+    shown: Luma = turned(stored, turn)
+    return shown
 
 
-def _turned(luma: npt.NDArray[Any], turn: Turn) -> Any:
-    """Return the plane turned, rows lying one after another."""
+def turned(luma: npt.NDArray[Any], turn: Turn) -> Any:
+    """Return a plane as it is shown; where it is turned, its rows lie one after another."""
+    if turn == Turn():
+        return luma
     if turn in _QUARTERS:
         return cv2.rotate(luma, _QUARTERS[turn])
     if turn.transpose:
@@ -147,7 +150,7 @@ def _bit_depth(stored: VideoFormat) -> int:
     return 16 if stored.is_rgb else int(bits)
 
 
-def _full_range(frame: VideoFrame) -> bool:
+def full_range(frame: VideoFrame) -> bool:
     """Say whether codes run over the whole scale; grey and RGB do by custom unless flagged."""
     stored = frame.format
     if stored.is_rgb or stored.has_palette:

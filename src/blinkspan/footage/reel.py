@@ -3,20 +3,27 @@
 Every unrolling opens the file anew, so several may run side by side.
 """
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
+from typing import TypeVar
 
+from av.container import InputContainer
 from av.error import FFmpegError
+from av.packet import Packet
 from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
 
 from blinkspan.errors import UnreadableTake
+from blinkspan.footage.colour import ColourPlanes, colour_planes
 from blinkspan.footage.file import decoded, open_container, video_stream
 from blinkspan.footage.frames import Luma, PictureFormat
 from blinkspan.footage.luma import Turn, luma_plane
 from blinkspan.footage.packets import PacketIndex
+
+_Shown = TypeVar("_Shown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,22 +50,44 @@ class Reel:
             The decoder does not give a frame that the index promises, or the
             picture changes size on the way.
         """
-        wanted = start
-        with closing(self.planes_there(start, stop)) as planes:
-            for luma in planes:
-                yield luma
-                wanted += 1
-        if wanted < stop:
-            raise self._lost(wanted)
+        return self._whole(start, stop, self._plane)
+
+    def colours(
+        self, start: int, stop: int, width_px: int | None = None
+    ) -> Generator[ColourPlanes, None, None]:
+        """Yield frames start to stop in colour, for the eye, and so wide at most.
+
+        Raises
+        ------
+        UnreadableTake
+            The decoder does not give a frame that the index promises.
+        """
+        return self._whole(start, stop, lambda frame: colour_planes(frame, self.turn, width_px))
 
     def planes_there(self, start: int, stop: int) -> Generator[Luma, None, None]:
-        """Yield the same planes, but end at the first that the decoder does not give.
+        """Yield the same luma planes, but end at the first that the decoder does not give.
 
         Raises
         ------
         UnreadableTake
             The picture changes size on the way.
         """
+        return self._there(start, stop, self._plane)
+
+    def _whole(
+        self, start: int, stop: int, shown: Callable[[VideoFrame], _Shown]
+    ) -> Generator[_Shown, None, None]:
+        wanted = start
+        with closing(self._there(start, stop, shown)) as planes:
+            for each in planes:
+                yield each
+                wanted += 1
+        if wanted < stop:
+            raise self._lost(wanted)
+
+    def _there(
+        self, start: int, stop: int, shown: Callable[[VideoFrame], _Shown]
+    ) -> Generator[_Shown, None, None]:
         if start == stop:
             return
         wanted = start
@@ -69,7 +98,7 @@ class Reel:
                     continue  # decoded only because later frames build on it
                 if frame.pts != stamp or frame.is_corrupt:
                     return
-                yield self._plane(frame)
+                yield shown(frame)
                 wanted += 1
                 if wanted == stop:
                     return
@@ -77,24 +106,37 @@ class Reel:
     def _frames_from(self, key: int) -> Generator[VideoFrame, None, None]:
         """Yield frames in order of time from a key frame on, damaged packets passed over."""
         with open_container(self.path) as container:
-            stream = video_stream(container, self.path)
-            stream.thread_type = "FRAME"
-            stream.thread_count = self.threads
+            stream = self.prepared(container)
             if key == 0:
                 yield from decoded(container.demux(stream))
                 return
-            for target in self.index.keys[key].seek_targets():
-                packets = container.demux(stream)
-                try:
-                    container.seek(target, stream=stream)
-                    landed = next(packets)
-                except FFmpegError:
-                    continue
-                if self.index.lies_by(landed.pts, key):
-                    yield from decoded(chain([landed], packets))
-                    return
+            if (packets := self.packets_from(key, container, stream)) is not None:
+                yield from decoded(packets)
+                return
         # The file's own table of contents points too late: start a key earlier.
         yield from self._frames_from(key - 1)
+
+    def prepared(self, container: InputContainer) -> VideoStream:
+        """Return the film in an opened file, set to be decoded with the threads of this reel."""
+        stream = video_stream(container, self.path)
+        stream.thread_type = "FRAME"
+        stream.thread_count = self.threads
+        return stream
+
+    def packets_from(
+        self, key: int, container: InputContainer, stream: VideoStream
+    ) -> "Iterator[Packet[VideoStream]] | None":
+        """Return the packets from a key frame on, or None where the file leads past it."""
+        for target in self.index.keys[key].seek_targets():
+            packets = container.demux(stream)
+            try:
+                container.seek(target, stream=stream)
+                landed = next(packets)
+            except FFmpegError:
+                continue
+            if self.index.lies_by(landed.pts, key):
+                return chain([landed], packets)
+        return None
 
     def _plane(self, frame: VideoFrame) -> Luma:
         """Return a frame's plane, which must look like the first one's."""

@@ -20,6 +20,7 @@ from blinkspan.footage.clock import (
     tagged_capture_rate,
     true_clock,
 )
+from blinkspan.footage.colour import ColourPlanes
 from blinkspan.footage.file import decoded, naming, open_container, video_stream
 from blinkspan.footage.frames import Clock, Luma
 from blinkspan.footage.luma import picture_format, turn_of
@@ -116,12 +117,28 @@ class OpenTake:
             A frame cannot be decoded.
         """
         stop = self.frames if stop is None else stop
+        self._require(start, stop)
+        return self.reel.planes(start, stop)
+
+    def colours(self, start: int, stop: int, width_px: int) -> Iterator[ColourPlanes]:
+        """Yield frames start to stop, stop left out, in colour and so wide at most: for the eye.
+
+        Raises
+        ------
+        BadSetting
+            The range leaves the take.
+        UnreadableTake
+            A frame cannot be decoded.
+        """
+        self._require(start, stop)
+        return self.reel.colours(start, stop, width_px)
+
+    def _require(self, start: int, stop: int) -> None:
         if not 0 <= start <= stop <= self.frames:
             raise BadSetting(
                 f"frames {start} to {stop} leave a take of {self.frames} frames; "
                 f"give a range within 0 to {self.frames}"
             )
-        return self.reel.planes(start, stop)
 
     def segments(self, count: int) -> list[tuple[int, int]]:
         """Return up to ``count`` ranges of frames (start, stop) that begin at key frames.

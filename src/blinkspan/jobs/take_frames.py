@@ -2,51 +2,52 @@
 
 A take stays open while it is looked at. Pictures are kept as JPEG, since raw
 frames would fill the memory within a second of film; the room for them is
-bounded. Around every press that waits for a person the frames are made ahead:
-a jump into a long group of pictures has to decode from the key frame on.
+bounded. Of every frame a small picture is made beside that, once, which is shown
+while a jump into a long group of pictures still decodes.
 """
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import cv2
-import numpy as np
-import simplejpeg
-
-from blinkspan.errors import BlinkspanError, NotInLibrary
+from blinkspan.errors import NotInLibrary
 from blinkspan.footage.frames import Clock, Luma, PictureFormat
+from blinkspan.footage.lookup import Lookup
 from blinkspan.footage.video import OpenTake, open_take
+from blinkspan.jobs.frame_pictures import WHOLE, View, picture_of, plain_picture_of
+from blinkspan.jobs.preview_making import PreviewMaking
 from blinkspan.library import Library
-from blinkspan.publish.pictures import Grey, grey
-from blinkspan.traces.regions import Rectangle
+from blinkspan.library.preview_cache import PreviewCache
 
-_QUALITY = 85
-_ROOM_BYTES = 256 * 2**20  # about 1,300 pictures of 1920 x 1080
+_ROOM_BYTES = 96 * 2**20  # about 600 pictures of 1920 x 1080
 _OPEN_TAKES = 3
 
 
 @dataclass(frozen=True, slots=True)
-class View:
-    """What of a frame is shown: a part of it or all, and how wide at most."""
+class KeptClip:
+    """Where a take's film lies, its hash, and the rate it is said to be filmed at."""
 
-    crop: Rectangle | None = None
-    width_px: int | None = None
-
-
-WHOLE = View()
+    path: Path
+    sha256: str
+    rate_hz: float | None
 
 
 class TakeFrames:
     """One open take from which pictures are made; closed by :meth:`close`."""
 
-    def __init__(self, take: OpenTake, sha256: str) -> None:
+    def __init__(self, take: OpenTake, clip: KeptClip, previews: PreviewCache) -> None:
         self._take = take
-        self._turn = threading.Lock()  # an open take hands out one frame at a time
-        self.sha256 = sha256
+        self._lookup = Lookup(take.reel)
+        self._previews = previews
+        self._turn = threading.Lock()  # one decoder, one frame at a time
+        self.clip = clip
+
+    @property
+    def sha256(self) -> str:
+        """The hash of the film's bytes."""
+        return self.clip.sha256
 
     @property
     def format(self) -> PictureFormat:
@@ -63,19 +64,40 @@ class TakeFrames:
         """How many frames there are."""
         return self._take.frames
 
-    def luma(self, frame: int) -> Luma:
-        """Return one frame's luma plane."""
+    def picture(self, frame: int, view: View, wanted: Callable[[], bool]) -> bytes:
+        """Return what a view shows of a frame."""
+        if view.plain:
+            with self._turn:
+                luma = self._lookup.luma(frame, wanted)
+            return plain_picture_of(luma, self.format, view)
         with self._turn:
-            return self._take.luma(frame)
+            width_px = None if view.crop else view.width_px
+            planes = self._lookup.colour(frame, width_px, wanted)
+        return picture_of(planes, self.format, view)
+
+    def preview(self, frame: int) -> bytes | None:
+        """Return the small picture of a frame, or None where it is not made yet."""
+        return self._previews.get(frame)
+
+    def has_previews(self, start: int, stop: int) -> bool:
+        """Return whether every frame from start on, stop left out, has its small picture."""
+        return not self._previews.missing(start, stop)
 
     def stretch(self, start: int, stop: int) -> Iterator[tuple[int, Luma]]:
         """Yield frames with their numbers; the file is opened anew, so nothing has to wait."""
         return enumerate(self._take.stream(max(0, start), min(stop, self.frames)), max(0, start))
 
-    def close(self) -> None:
-        """Let go of the file once nobody reads from it."""
+    def rest(self) -> None:
+        """Let go of what decoding holds, until the next frame is asked for."""
         with self._turn:
+            self._lookup.rest()
+
+    def close(self) -> None:
+        """Let go of the files once nobody reads from them."""
+        with self._turn:
+            self._lookup.rest()
             self._take.close()
+            self._previews.close()
 
 
 class FrameShelf:
@@ -87,9 +109,9 @@ class FrameShelf:
         self._held = 0
         self._pictures: OrderedDict[tuple[str, int, View], bytes] = OrderedDict()
         self._open: OrderedDict[int, TakeFrames] = OrderedDict()
+        self._looked_at = 0
         self._lock = threading.RLock()
-        self._stop = threading.Event()
-        self._ahead: dict[int, threading.Event] = {}
+        self._making: PreviewMaking | None = None
 
     @property
     def held_bytes(self) -> int:
@@ -110,19 +132,34 @@ class FrameShelf:
             if take_id not in self._open:
                 self._open[take_id] = _opened(self._library, take_id)
                 while len(self._open) > _OPEN_TAKES:
-                    gone, frames = self._open.popitem(last=False)
-                    self._ahead.pop(gone, threading.Event()).set()
-                    frames.close()
+                    self._open.popitem(last=False)[1].close()
             self._open.move_to_end(take_id)
+            if self._looked_at != take_id:  # the others' frames are not kept in memory, too
+                self._looked_at = take_id
+                for other in list(self._open.values())[:-1]:
+                    other.rest()
             return self._open[take_id]
 
-    def picture(self, take_id: int, frame: int, view: View = WHOLE) -> bytes:
-        """Return a frame as JPEG.
+    def picture(
+        self,
+        take_id: int,
+        frame: int,
+        view: View = WHOLE,
+        wanted: Callable[[], bool] = lambda: True,
+    ) -> bytes:
+        """Return a frame as a picture.
+
+        Parameters
+        ----------
+        wanted : callable
+            Asked on the way whether anybody still waits for it.
 
         Raises
         ------
         BadSetting, BadRegion, NotInLibrary, UnreadableTake
             There is no such frame or part of it, or it cannot be had.
+        GivenUp
+            Nobody waits for it any more.
         """
         frames = self.take(take_id)
         key = (frames.sha256, frame, view)
@@ -130,51 +167,44 @@ class FrameShelf:
             if key in self._pictures:
                 self._pictures.move_to_end(key)
                 return self._pictures[key]
-        made = picture_of(frames.luma(frame), frames.format, view)
+        made = frames.picture(frame, view, wanted)
         self._keep(key, made)
         return made
 
-    def holds(self, take_id: int, frame: int, view: View = WHOLE) -> bool:
-        """Return whether a picture is there already."""
-        return (self.take(take_id).sha256, frame, view) in self._pictures
+    def preview(self, take_id: int, frame: int) -> bytes | None:
+        """Return the small picture of a frame as JPEG, or None where it is not made yet."""
+        return self.take(take_id).preview(frame)
 
-    def make_ahead(self, take_id: int, stretches: Iterable[tuple[int, int]]) -> None:
-        """Begin to make the pictures of stretches of frames, in place of an earlier such order.
+    def make_ahead(self, take_id: int, first: Iterable[tuple[int, int]]) -> None:
+        """Begin to make the small pictures of a take, in place of an earlier such order.
 
-        Stops by itself when half of the room is filled, so that what is looked at now stays.
+        Parameters
+        ----------
+        first : iterable of (int, int)
+            Stretches of frames (start, stop) to begin with.
         """
+        frames = self.take(take_id)
         with self._lock:
-            self._ahead.pop(take_id, threading.Event()).set()
-            halt = self._ahead[take_id] = threading.Event()
-        threading.Thread(
-            target=self._make, args=(take_id, list(stretches), halt), daemon=True
-        ).start()
+            if self._making is not None:
+                self._making.close()
+                self._making = None
+            if not frames.has_previews(0, frames.frames):
+                clip = frames.clip
+                self._making = PreviewMaking(
+                    self._library, clip.sha256, clip.path, clip.rate_hz, tuple(first)
+                )
 
     def close(self) -> None:
         """Stop making pictures and let go of every file."""
-        self._stop.set()
         with self._lock:
-            for halt in self._ahead.values():
-                halt.set()
+            if self._making is not None:
+                self._making.close()
+                self._making = None
             for frames in self._open.values():
                 frames.close()
             self._open.clear()
             self._pictures.clear()
             self._held = 0
-
-    def _make(self, take_id: int, stretches: list[tuple[int, int]], halt: threading.Event) -> None:
-        made_bytes = 0
-        with suppress(BlinkspanError):  # a frame that cannot be had is told when it is asked for
-            frames = self.take(take_id)
-            for start, stop in joined(stretches):
-                for frame, luma in frames.stretch(start, stop):
-                    if halt.is_set() or self._stop.is_set() or made_bytes > self._room / 2:
-                        return
-                    key = (frames.sha256, frame, WHOLE)
-                    if key not in self._pictures:
-                        made = picture_of(luma, frames.format, WHOLE)
-                        self._keep(key, made)
-                        made_bytes += len(made)
 
     def _keep(self, key: tuple[str, int, View], made: bytes) -> None:
         with self._lock:
@@ -185,60 +215,15 @@ class FrameShelf:
                 self._held -= len(gone)
 
 
-def joined(stretches: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return stretches of frames with those joined that follow one another and overlap.
-
-    Examples
-    --------
-    >>> joined([(0, 10), (8, 20), (50, 60)])
-    [(0, 20), (50, 60)]
-    """
-    whole: list[tuple[int, int]] = []
-    for start, stop in stretches:
-        if whole and whole[-1][0] <= start <= whole[-1][1]:
-            whole[-1] = (whole[-1][0], max(stop, whole[-1][1]))
-        else:
-            whole.append((start, stop))
-    return whole
-
-
-def picture_of(luma: Luma, shape: PictureFormat, view: View) -> bytes:
-    """Return what a view shows of a luma plane, as JPEG in grey.
-
-    Raises
-    ------
-    BadRegion
-        The part lies outside the picture.
-    """
-    if view.crop is not None:
-        box = view.crop.within(shape.width_px, shape.height_px, "asked for")
-        luma = luma[box.y : box.y + box.height, box.x : box.x + box.width]
-    shown = _grey(luma, shape)
-    height, width = shown.shape
-    if view.width_px is not None and view.width_px < width:
-        size = (view.width_px, max(1, round(height * view.width_px / width)))
-        shown = cv2.resize(shown, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
-    made: bytes = simplejpeg.encode_jpeg(
-        np.ascontiguousarray(shown)[:, :, None], _QUALITY, "GRAY", "Gray"
-    )
-    return made
-
-
-def _grey(luma: Luma, shape: PictureFormat) -> Grey:
-    if shape.bit_depth > 8:
-        return grey(luma, shape)
-    table = grey(np.arange(256, dtype=np.uint8), shape)  # OpenCV looks up four times as fast
-    return np.asarray(cv2.LUT(np.ascontiguousarray(luma), table), np.uint8)
-
-
 def _opened(library: Path, take_id: int) -> TakeFrames:
     with Library.open(library) as opened:
         take = opened.take(take_id)
-        clip = opened.clip(take)
+        path = opened.clip(take)
         run = (opened.runs(take) or (None,))[-1]
         said = {} if run is None else run.parameters
-    if not clip.is_file():
+    if not path.is_file():
         raise NotInLibrary(
-            f"the clip of {take.name!r} is gone from {clip.parent}; put it back or add it again"
+            f"the clip of {take.name!r} is gone from {path.parent}; put it back or add it again"
         )
-    return TakeFrames(open_take(clip, said.get("capture_rate_hz")), take.sha256)
+    clip = KeptClip(path, take.sha256, said.get("capture_rate_hz"))
+    return TakeFrames(open_take(path, clip.rate_hz), clip, PreviewCache.of(library, take.sha256))

@@ -48,7 +48,7 @@ class Bench {
           trouble.back();
           for (const strip of Object.values(this.strips)) strip.draw(frame, bitmap);
         },
-        failed: (error) => (error.name === "TypeError" ? trouble.away() : trouble.tell(error.message)),
+        failed: (error) => (error.status === 0 ? trouble.away() : trouble.tell(error.message)),
       },
     });
     this.strips = Object.fromEntries(
@@ -244,8 +244,8 @@ class Bench {
     for (const [kind, strip] of Object.entries(this.strips)) {
       strip.show(this.#onset(kind), this.frames, (frame) => this.instants.msAfter(frame, this.press.lamp_on.at_s, kind));
       for (const frame of strip.frames) {
-        const bitmap = this.looking.ring.get(frame);
-        if (bitmap) strip.draw(frame, bitmap);
+        const { ring } = this.looking;
+        if (ring.sharp(frame)) strip.draw(frame, ring.get(frame));
       }
       strip.at(this.looking.shown);
     }
@@ -278,9 +278,9 @@ class Bench {
   }
 
   #told() {
-    const { cursor, shown, view, fixed } = this.looking;
+    const { cursor, shown, sharp, view, fixed } = this.looking;
     const ms = after(this.instants.msAfter(cursor, this.press.lamp_on.at_s));
-    const coming = shown === cursor ? "" : ", on its way";
+    const coming = shown !== cursor ? ", on its way" : sharp ? "" : ", not yet sharp";
     const instead = view === "before" || view === "after" ? ` · ${view}: frame ${fixed[view]}` : view === "difference" ? ` · less frame ${fixed.before}` : "";
     const told = `frame ${cursor} · ${ms} from lamp-on${instead}${coming}`;
     document.querySelector("#where").textContent = told;
@@ -288,6 +288,7 @@ class Bench {
     viewer.setAttribute("aria-valuenow", cursor);
     viewer.setAttribute("aria-valuetext", `frame ${cursor}, ${ms} from lamp-on`);
     viewer.dataset.shown = shown ?? "";
+    viewer.dataset.sharp = sharp;
     if (document.activeElement === viewer) return; // a slider speaks for itself
     clearTimeout(this.saying);
     this.saying = setTimeout(() => this.speak(told), SPOKEN_MS);

@@ -1,5 +1,5 @@
 // The cursor in the film: which frame is wanted, which is shown, and against what.
-import { FrameRing, fetchFrame } from "./frame_ring.js";
+import { FrameRing, fetchFrame, fetchSmall } from "./frame_ring.js";
 import { Viewer } from "./viewer.js";
 
 // A frame farther from the cursor than this is not shown in its place.
@@ -11,14 +11,16 @@ export class Looking {
    * moved(cursor) is told at once of every step, drawn(frame) of each frame that is shown,
    * arrived(frame, bitmap) of each that came, failed(error) of one that could not be had.
    */
-  constructor(place, { take, frames, width, height, crops, tell, load = fetchFrame }) {
+  constructor(place, { take, frames, width, height, crops, tell, load = fetchFrame, small = fetchSmall }) {
     this.frames = frames;
     this.tell = tell;
     this.load = (frame, signal) => load(take, frame, signal);
     this.viewer = new Viewer(place, { width, height, crops });
     this.ring = new FrameRing({
       load: this.load,
+      small: (frame) => small(take, frame),
       frames,
+      peeked: () => this.#draw(),
       arrived: (frame) => {
         this.tell.arrived(frame, this.ring.get(frame));
         this.#draw();
@@ -27,6 +29,7 @@ export class Looking {
     });
     this.cursor = 0;
     this.shown = null;
+    this.sharp = false;
     this.view = "frame";
     this.fixed = { before: null, after: null };
     this.apart = new Map();
@@ -81,6 +84,7 @@ export class Looking {
     }
     if (nearest === null) return;
     this.shown = nearest;
+    this.sharp = this.ring.sharp(nearest);
     this.tell.drawn(nearest);
   }
 

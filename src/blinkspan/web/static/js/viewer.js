@@ -96,15 +96,15 @@ export class Viewer {
       this.width * scale,
       this.height * scale,
     );
-    for (const [crop, box] of this.crops) drawPart(crop, shown, box);
+    for (const [crop, box] of this.crops) drawPart(crop, shown, box, shown.width / this.width);
   }
 
   #difference() {
     const context = this.scratch.getContext("2d");
     context.globalCompositeOperation = "copy";
-    context.drawImage(this.bitmap, 0, 0);
+    context.drawImage(this.bitmap, 0, 0, this.width, this.height);
     context.globalCompositeOperation = "difference";
-    context.drawImage(this.against, 0, 0);
+    context.drawImage(this.against, 0, 0, this.width, this.height);
     context.globalCompositeOperation = "lighter";
     for (let k = 0; k < BRIGHTER; k += 1) context.drawImage(this.scratch, 0, 0);
     return this.scratch;
@@ -137,8 +137,11 @@ export class Viewer {
   }
 }
 
-/** Draw a box of a picture over a whole canvas, with a little of what lies around it. */
-export function drawPart(canvas, picture, [x, y, width, height], around = 0.15) {
+/**
+ * Draw a box of a picture over a whole canvas, with a little of what lies around it; the picture
+ * may be smaller than the one that the box is said in.
+ */
+export function drawPart(canvas, picture, [x, y, width, height], smaller = 1, around = 0.15) {
   const context = canvas.getContext("2d", { alpha: false });
   const scale = Math.min(canvas.width / (width * (1 + 2 * around)), canvas.height / (height * (1 + 2 * around)));
   const seen = [canvas.width / scale, canvas.height / scale];
@@ -147,10 +150,10 @@ export function drawPart(canvas, picture, [x, y, width, height], around = 0.15) 
   context.imageSmoothingEnabled = scale < 2;
   context.drawImage(
     picture,
-    x + width / 2 - seen[0] / 2,
-    y + height / 2 - seen[1] / 2,
-    seen[0],
-    seen[1],
+    smaller * (x + width / 2 - seen[0] / 2),
+    smaller * (y + height / 2 - seen[1] / 2),
+    smaller * seen[0],
+    smaller * seen[1],
     0,
     0,
     canvas.width,
