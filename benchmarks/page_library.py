@@ -1,4 +1,4 @@
-"""The library that the page is timed on: a take of a minute at full HD, and one of 500 presses."""
+"""The library that the page is timed on: two takes of a minute at full HD, one of 500 presses."""
 
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
 from speed_takes import make_take, regions
 
 STUDY = "page"
-FILMED, INVENTED = 1, 2  # keys of the two takes
+FILMED, INVENTED, RARE = 1, 2, 3  # keys of the takes; the last has a key frame every second
 _PRESSES = 500
 
 
@@ -37,6 +37,8 @@ def prepared(folder: Path, takes: Path, seconds: float) -> Path:
         if isinstance(event, Failed):
             raise SystemExit(event.reason)
     _invent(library, folder)
+    rare = make_take(takes, "h264", seconds, keys=True, interval=240)
+    list(add(library, [rare], STUDY, Setup("rare key frames", Conditions(title="Lantern Row"))))
     return library
 
 

@@ -27,7 +27,9 @@ _QUALITIES = range(10, 45)
 _NEVER = 1_000_000  # frames between key frames where there should be only the first
 
 
-def make_take(folder: Path, codec: str, seconds: float, *, keys: bool) -> Path:
+def make_take(
+    folder: Path, codec: str, seconds: float, *, keys: bool, interval: int | None = None
+) -> Path:
     """Return a take of at least that length; parts of an earlier call are used again.
 
     Parameters
@@ -36,9 +38,11 @@ def make_take(folder: Path, codec: str, seconds: float, *, keys: bool) -> Path:
         "h264" or "hevc".
     keys : bool
         Whether there are key frames inside, at which a take can be split.
+    interval : int | None
+        Frames from one to the next; by default the scene's.
     """
-    interval = _SCENE.film.key_interval if keys else _NEVER
-    kind = f"{codec}-{'keys' if keys else 'one-key'}"
+    kind = f"{codec}-{'keys' if keys else 'one-key'}" + ("" if interval is None else f"-{interval}")
+    interval = interval or (_SCENE.film.key_interval if keys else _NEVER)
     wanted = round(seconds * _RATE_HZ)
     if keys:
         once = _encoded(folder, kind, codec, interval, None)

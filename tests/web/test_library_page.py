@@ -123,3 +123,21 @@ def test_the_rig_is_inspected_in_plain_words(page, served, sync):
     told = page.locator("#inspection")
     sync(told.get_by_text("refresh", exact=True)).to_be_visible(timeout=LONG_MS)
     sync(told).to_contain_text("6 presses")
+
+
+def test_a_take_whose_film_is_gone_opens_and_says_so(watched, served, library, sync):
+    page = watched.page
+    for clip in (library / "media").rglob("*.mp4"):
+        clip.unlink()
+    page.goto(f"{served}/takes/1")
+    sync(page.get_by_text("The film of this take cannot be shown")).to_contain_text("put it back")
+    sync(page.get_by_role("link", name=re.compile("Review 6 presses"))).to_be_visible()
+    page.locator("[name=spot]").fill("second pier")
+    page.get_by_role("button", name="Keep the setup").click()
+    sync(page.locator("#setup-told")).to_contain_text("Kept.")
+    page.goto(f"{served}/takes/1/presses/2")
+    sync(page.get_by_text("The film of this take cannot be shown")).to_be_visible()
+    sync(page.locator("#trouble")).to_contain_text("is gone from")
+    page.keyboard.press("x")  # what is held of a press can be said without its frames
+    sync(page.locator("#saved")).to_contain_text("saved")
+    watched.complaints = [c for c in watched.complaints if "404" not in c]

@@ -11,10 +11,12 @@ from pathlib import Path
 from threading import RLock
 from typing import Any
 
+from blinkspan.errors import NotInLibrary
+from blinkspan.jobs.kept_clip import clip_there
 from blinkspan.jobs.review import correct_in
 from blinkspan.jobs.take_review import TakeReview, review_in
 from blinkspan.library import Library
-from blinkspan.library.kept import KeptCorrection
+from blinkspan.library.kept import KeptCorrection, KeptTake
 
 _MOST_KEPT = 8
 
@@ -52,6 +54,14 @@ class Reviews:
             while len(self._kept) > _MOST_KEPT:
                 self._kept.popitem(last=False)
             return review
+
+    def film_lost(self, take: KeptTake) -> str | None:
+        """Return in words why the film of a take cannot be had, or None where it is there."""
+        try:
+            clip_there(self._opened(), take)
+        except NotInLibrary as lost:
+            return str(lost)
+        return None
 
     def correct(self, press_id: int, **said: Any) -> KeptCorrection:
         """Return a person's correction after keeping it, said as `review.correct` is told it."""

@@ -12,11 +12,11 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from blinkspan.errors import NotInLibrary
 from blinkspan.footage.frames import Clock, Luma, PictureFormat
 from blinkspan.footage.lookup import Lookup
 from blinkspan.footage.video import OpenTake, open_take
 from blinkspan.jobs.frame_pictures import WHOLE, View, picture_of, plain_picture_of
+from blinkspan.jobs.kept_clip import clip_there
 from blinkspan.jobs.preview_making import PreviewMaking
 from blinkspan.library import Library
 from blinkspan.library.preview_cache import PreviewCache
@@ -218,12 +218,8 @@ class FrameShelf:
 def _opened(library: Path, take_id: int) -> TakeFrames:
     with Library.open(library) as opened:
         take = opened.take(take_id)
-        path = opened.clip(take)
+        path = clip_there(opened, take)
         run = (opened.runs(take) or (None,))[-1]
         said = {} if run is None else run.parameters
-    if not path.is_file():
-        raise NotInLibrary(
-            f"the clip of {take.name!r} is gone from {path.parent}; put it back or add it again"
-        )
     clip = KeptClip(path, take.sha256, said.get("capture_rate_hz"))
     return TakeFrames(open_take(path, clip.rate_hz), clip, PreviewCache.of(library, take.sha256))

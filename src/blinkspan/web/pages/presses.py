@@ -21,6 +21,7 @@ from blinkspan.web.api.states import correction_states, presses_state
 from blinkspan.web.api.values import CorrectionState, Key, PressesOfTake, PressState
 from blinkspan.web.desk import TheDesk
 from blinkspan.web.dots import DotPress, DotsSetup, dots_chart
+from blinkspan.web.film import film_lost, film_of
 from blinkspan.web.pages.library import study_href
 from blinkspan.web.press_form import Said, read_form
 from blinkspan.web.shell import render
@@ -69,7 +70,7 @@ def press(desk: TheDesk, request: Request, take_id: Key, number: Key) -> HTMLRes
     review = desk.reviews.of(take_id)
     state = presses_state(review)
     shown = _numbered(review, state, number)
-    frames = desk.frames.take(take_id)
+    film = film_of(desk, review)
     ordered = _in_order(state)
     place = ordered.index(shown)
     return render(
@@ -80,13 +81,13 @@ def press(desk: TheDesk, request: Request, take_id: Key, number: Key) -> HTMLRes
             "state": state,
             "press": shown,
             "study_href": study_href(review.setup.study),
-            "shape": frames.format,
-            "count": frames.frames,
+            "film": film,
+            "lost": film_lost(desk, review),
             "earlier": ordered[place - 1] if place else None,
             "later": ordered[place + 1] if place + 1 < len(ordered) else None,
             "waiting": sum(waits(p) for p in ordered),
             "remarks": remarks(correction_states(review), shown.id),
-            "strips": _strips(state, shown, frames.frames),
+            "strips": _strips(state, shown, film.frames),
             "reasons": {reason.value: told for reason, told in words.REASONS.items()},
             "verdicts": {verdict.value: told for verdict, told in words.VERDICTS.items()},
         },

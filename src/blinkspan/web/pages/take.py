@@ -11,6 +11,7 @@ from blinkspan.publish import words
 from blinkspan.web.api.states import regions_state
 from blinkspan.web.api.values import Key
 from blinkspan.web.desk import TheDesk
+from blinkspan.web.film import Film, film_lost, film_of
 from blinkspan.web.pages.library import study_href
 from blinkspan.web.shell import render
 
@@ -35,7 +36,7 @@ def take(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
     """Return the page of a take."""
     review = desk.reviews.of(take_id)
     form = setup_form(desk.library, review.setup.id)
-    frames = desk.frames.take(take_id)
+    lost = film_lost(desk, review)
     said = asdict(form.kept.setup.conditions)
     fields = [
         (name, *FIELDS[name], said[name], form.words[name] if name != "notes" else ())
@@ -47,10 +48,9 @@ def take(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
         {
             "review": review,
             "study_href": study_href(review.setup.study),
-            "shape": frames.format,
-            "count": frames.frames,
-            "period_s": frames.clock.period_s,
-            "facts": _facts(review, frames.clock.source, float(frames.clock.rate_hz)),
+            "lost": lost,
+            "film": None if lost else film_of(desk, review),
+            "facts": _facts(review, None if lost else film_of(desk, review)),
             "form": form,
             "regions": _regions(review),
             "fields": fields,
@@ -66,9 +66,9 @@ def _regions(review: TakeReview) -> str:
     return "null" if state is None else state.model_dump_json()
 
 
-def _facts(review: TakeReview, source: str, rate_hz: float) -> list[tuple[str, str]]:
+def _facts(review: TakeReview, film: Film | None) -> list[tuple[str, str]]:
     """Return what is known of the film and the rig, each with its name."""
-    facts = [("Filmed at", f"{words.hertz(rate_hz)} ({source})")]
+    facts = [] if film is None else [("Filmed at", f"{words.hertz(film.rate_hz)} ({film.source})")]
     found = review.measurement
     if found is None:
         return facts

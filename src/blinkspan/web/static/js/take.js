@@ -8,25 +8,19 @@ import { made, showWork } from "./work.js";
 const TRACE_PAUSE_MS = 60;
 
 const place = document.querySelector("#editor");
-const take = Number(place.dataset.take);
+const take = Number(location.pathname.split("/")[2]);
 const told = document.querySelector("#regions-told");
 
 let pending = null;
 let stop = null;
-
-const editor = new RegionEditor(place, {
-  changed: (regions) => traces(regions),
-  speak: (words) => {
-    document.querySelector("#spoken").textContent = words;
-  },
-});
+let editor = null;
 
 const look = showWork(document.querySelector("#tasks"), {
   wanted: (task) => task.clips.some((clip) => clip.take_id === take),
   ended: (task) => {
     if (task.inspection) showInspection(task.inspection);
     if (task.kind === "regions" && task.regions) {
-      editor.show(task.regions);
+      editor?.show(task.regions);
       say("Found. Check the places, move what is off, and keep them.", "good");
     } else if (task.kind === "measure" && task.stage === "done") {
       location.reload();
@@ -34,32 +28,8 @@ const look = showWork(document.querySelector("#tasks"), {
   },
 });
 
-const kept = JSON.parse(place.dataset.regions);
-if (kept) {
-  editor.show(kept);
-} else {
-  editor.show(starting());
-  say("No places are known yet. Let the program look for them, or put the boxes by hand.", "doubt");
-}
-
-chooseFrame();
-document.querySelector("#search").addEventListener("click", () =>
-  tried(async () => {
-    await sendJson(`/api/takes/${take}/regions/search`, {});
-    say("Looking through the whole take…", "");
-    look();
-  }),
-);
-document.querySelector("#keep").addEventListener("click", () => tried(keep));
-document.querySelector("#measure").addEventListener("click", () =>
-  tried(async () => {
-    if (editor.moved) await keep();
-    await sendJson("/api/work/measure", { study: place.dataset.study, take_id: take, again: true });
-    say("Measuring. The page shows the result when it is there.", "");
-    look();
-  }),
-);
-document.querySelector("#inspect").addEventListener("click", () =>
+if (place) editPlaces();
+document.querySelector("#inspect")?.addEventListener("click", () =>
   tried(async () => {
     await sendJson(`/api/takes/${take}/inspect`, {});
     look();
@@ -67,6 +37,36 @@ document.querySelector("#inspect").addEventListener("click", () =>
 );
 setupForm();
 spot();
+
+/** Let a person put the boxes; there are none where the film is gone. */
+function editPlaces() {
+  editor = new RegionEditor(place, {
+    changed: (regions) => traces(regions),
+    speak: (words) => {
+      document.querySelector("#spoken").textContent = words;
+    },
+  });
+  const kept = JSON.parse(place.dataset.regions);
+  editor.show(kept ?? starting());
+  if (!kept) say("No places are known yet. Let the program look for them, or put the boxes by hand.", "doubt");
+  chooseFrame();
+  document.querySelector("#search").addEventListener("click", () =>
+    tried(async () => {
+      await sendJson(`/api/takes/${take}/regions/search`, {});
+      say("Looking through the whole take…", "");
+      look();
+    }),
+  );
+  document.querySelector("#keep").addEventListener("click", () => tried(keep));
+  document.querySelector("#measure").addEventListener("click", () =>
+    tried(async () => {
+      if (editor.moved) await keep();
+      await sendJson("/api/work/measure", { study: place.dataset.study, take_id: take, again: true });
+      say("Measuring. The page shows the result when it is there.", "");
+      look();
+    }),
+  );
+}
 
 function showInspection({ seen, advice, notes, measurable }) {
   const facts = made("dl", { className: "facts" });
@@ -99,6 +99,7 @@ async function tried(work) {
 }
 
 function say(words, kind) {
+  if (!told) return; // the film is gone, which the page says
   told.textContent = words;
   told.className = words ? `note ${kind}` : "";
 }
