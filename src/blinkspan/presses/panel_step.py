@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from blinkspan.onsets.alignment import still_rising
+from blinkspan.onsets.alignment import mean_course, still_rising
+from blinkspan.onsets.growth import may_begin_unseen
 from blinkspan.onsets.grid import KNOWN_RATES_HZ
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
@@ -101,7 +102,7 @@ def panel_step(
     faint = _faint_u_s(series, found.learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
-    if still_rising(found.learnt.template):  # a fade: its first game frames may all be unseen
+    if _may_begin_unseen(series, found, step, hold, display):
         faint = max(faint, hold / 2)
     return found, PanelStep(step, seen, moved, faint, hold, display), late
 
@@ -190,11 +191,37 @@ def _mean(one: Measured, other: Measured) -> Measured:
     return Measured(value, sum(weights) ** -0.5)
 
 
+def _may_begin_unseen(
+    series: Series, found: Found, step: Step, hold_s: float, display: DisplayProfile
+) -> bool:
+    """Tell whether the answers grow so that their first game frames may all be unseen."""
+    assert found.learnt is not None  # there is no step without a pattern
+    if not still_rising(found.learnt.template):
+        return False
+    begins = np.array([begin.value for begin in step.begins])
+    answered = [c for c, a in zip(found.courses, found.answers, strict=True) if a]
+    template = mean_course(answered, begins, series.clock.period_s)
+    below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
+    whole_s = float((step.slant_s_per_px.value * below).max()) + 2 * step.response_s
+    return may_begin_unseen(
+        template,
+        whole_s,
+        hold_s,
+        _first_codes(series, found.learnt) / _FAINT_CODES,
+        game_rate_known=display.game_rate_hz is not None,
+    )
+
+
 def _faint_u_s(series: Series, learnt: Learnt) -> float:
     """Return the doubt of a change so small that an encoder may show it two frames late."""
+    codes = max(_first_codes(series, learnt), _FAINT_CODES)
+    return rectangular(series.clock.period_s) * _FAINT_CODES / codes
+
+
+def _first_codes(series: Series, learnt: Learnt) -> float:
+    """Return how many code values of the film the first look is from the one before."""
     table = light_of_codes(series.picture).astype(float) / 65535
     look = float(np.median(learnt.looks[0]))
     code = min(max(int(np.searchsorted(table, look)), 1), table.size - 1)
     step = float(table[code] - table[code - 1]) * 2.0 ** (series.picture.bit_depth - 8)
-    codes = max(learnt.pattern.first_light / max(step, 1e-6), _FAINT_CODES)
-    return rectangular(series.clock.period_s) * _FAINT_CODES / codes
+    return learnt.pattern.first_light / max(step, 1e-6)
