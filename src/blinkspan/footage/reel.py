@@ -107,6 +107,8 @@ class Reel:
         """Yield frames in order of time from a key frame on, damaged packets passed over."""
         with open_container(self.path) as container:
             stream = self.prepared(container)
+            if self.threads > 1:  # one more: while a frame is looked at, no processor stands still
+                stream.thread_count = self.threads + 1
             if key == 0:
                 yield from decoded(container.demux(stream))
                 return

@@ -174,30 +174,27 @@ class Reduction:
         """Yield the frames reduced, some at a time; ``first`` is the number of the first."""
         table = light_of_codes(self.picture)
         ring = _ring(self.lamp, self.picture)
+        lamp_factor, watch_factor = self.lamp_factor, self.watch_factor
+        white = highest_code(self.picture)
         planes = iter(planes)
-        while (piece := self._piece(islice(planes, _PIECE_FRAMES), first, table, ring)) is not None:
-            yield piece
-            first = piece.frames.stop
-
-    def _piece(
-        self, planes: Iterator[Luma], first: int, table: Light, ring: list[Rectangle] | None
-    ) -> Piece | None:
-        lamp, clipped, around, watch = [], [], [], []
-        for luma in planes:
-            patch = _part(luma, self.lamp)
-            clipped.append(patch.max() >= highest_code(self.picture))
-            lamp.append(shrunk(table[patch], self.lamp_factor))
-            around.append(0 if ring is None else _mean_light(luma, ring, table))
-            watch.append(_watched(_part(luma, self.watch), self.watch_factor, table))
-        if not around:
-            return None
-        return Piece(
-            first,
-            np.stack(lamp),
-            np.array(clipped, np.bool_),
-            np.array(around, np.uint16),
-            np.stack(watch),
-        )
+        while True:
+            lamp, clipped, around, watch = [], [], [], []
+            for luma in islice(planes, _PIECE_FRAMES):
+                patch = _part(luma, self.lamp)
+                clipped.append(patch.max() >= white)
+                lamp.append(shrunk(_light(patch, table), lamp_factor))
+                around.append(0 if ring is None else _mean_light(luma, ring, table))
+                watch.append(_watched(_part(luma, self.watch), watch_factor, table))
+            if not around:
+                return
+            yield Piece(
+                first,
+                np.stack(lamp),
+                np.array(clipped, np.bool_),
+                np.array(around, np.uint16),
+                np.stack(watch),
+            )
+            first += len(around)
 
     def joined(
         self, pieces: Iterable[Piece], clock: Clock, allocate: Allocate
@@ -255,7 +252,13 @@ def reduce_take(
 
 def _mean_light(luma: Luma, boxes: list[Rectangle], table: Light) -> int:
     parts = [_part(luma, box) for box in boxes]
-    return sum(int(table[part].sum()) for part in parts) // sum(part.size for part in parts)
+    return sum(int(_light(part, table).sum()) for part in parts) // sum(p.size for p in parts)
+
+
+def _light(codes: Luma, table: Light) -> Light:
+    if codes.dtype == np.uint8:  # OpenCV's own look-up is the fast one but takes 8 bits only
+        return cv2.LUT(codes, table)  # type: ignore[return-value]
+    return table[np.minimum(codes, table.size - 1)]
 
 
 def _part(luma: Luma, box: Rectangle) -> Luma:
@@ -279,9 +282,7 @@ def _watched(codes: Luma, factor: int, table: Light) -> Light:
         for _ in range(halvings):
             codes = shrunk(codes, 2)
         factor //= 2**halvings
-    if codes.dtype == np.uint8:  # OpenCV's own look-up is the fast one but takes 8 bits only
-        return shrunk(cv2.LUT(codes, table), factor)  # type: ignore[arg-type]
-    return shrunk(table[np.minimum(codes, table.size - 1)], factor)
+    return shrunk(_light(codes, table), factor)
 
 
 def shrunk(plane: Plane, factor: int) -> Plane:
