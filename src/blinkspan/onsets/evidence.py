@@ -77,14 +77,21 @@ def _block_surprise(
     """Mean squared change in idle units of each block and of the whole, shape (m, blocks + 1)."""
     stop = min(stop, film.shape[0])
     height, width = before.shape
-    rows = np.array_split(np.arange(height), min(_BLOCKS_A_SIDE, height))
-    columns = np.array_split(np.arange(width), min(_BLOCKS_A_SIDE, width))
-    sums = np.empty((stop - first, len(rows), len(columns)))
+    rows, columns = _blocks(height), _blocks(width)
+    sums = np.empty((stop - first, rows.size, columns.size))
     for frames, z in strayed(film, first, stop, before, idle):
         np.multiply(z, z, out=z)
         np.minimum(z, _MOST_SURPRISE, out=z)
-        by_row = np.add.reduceat(z.reshape(-1, height, width), [r[0] for r in rows], axis=1)
-        np.add.reduceat(by_row, [c[0] for c in columns], axis=2, out=sums[frames])
-    counts = np.outer([r.size for r in rows], [c.size for c in columns])
+        by_row = np.add.reduceat(z.reshape(-1, height, width), rows, axis=1)
+        np.add.reduceat(by_row, columns, axis=2, out=sums[frames])
+    counts = np.outer(np.diff(rows, append=height), np.diff(columns, append=width))
     blocks = (sums / counts).reshape(sums.shape[0], -1)
     return np.column_stack([blocks, sums.sum(axis=(1, 2)) / before.size])
+
+
+def _blocks(cells: int) -> npt.NDArray[np.intp]:
+    """Return where equal parts of a side begin; the first ones take what is left over."""
+    count = min(_BLOCKS_A_SIDE, cells)
+    size, left = divmod(cells, count)
+    each = np.arange(count)
+    return each * size + np.minimum(each, left)

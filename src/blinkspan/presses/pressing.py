@@ -1,8 +1,10 @@
 """Put one press together: its onsets, its budget and its verdict."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.onsets.edge import LitSpell
 from blinkspan.presses.lamp_edges import LampRise, dark_edge, is_unsteady, lit_edge
@@ -25,9 +27,9 @@ _FAR_FRAMES, _FEWEST_WAITS = 3.0, 5
 _SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Context:
-    """All that the presses of one take share."""
+    """All that the presses of one take share; what is worked out of it is worked out once."""
 
     series: Series
     regions: Regions
@@ -41,6 +43,34 @@ class Context:
     found: Found
     panel: PanelStep | None
 
+    @cached_property
+    def begins(self) -> list[Measured | None]:
+        """When the panel began to answer, in the clock of frames; ``u`` is each one's own."""
+        if self.panel is None:
+            return [None] * len(self.found.answers)
+        steps, moved_s = iter(self.panel.step.begins), self.panel.moved_s.value
+        return [None if each is None else next(steps) + moved_s for each in self.found.answers]
+
+    @cached_property
+    def waits_s(self) -> list[float | None]:
+        """About how long each press waited for its answer."""
+        start_s = self.series.clock.start_s
+        return [
+            None if begin is None else begin.value - float(start_s[spell.first])
+            for begin, spell in zip(self.begins, self.spells, strict=True)
+        ]
+
+    @cached_property
+    def usual_wait_s(self) -> float | None:
+        """The median of the waits, where there are enough."""
+        known = [wait for wait in self.waits_s if wait is not None]
+        return None if len(known) < _FEWEST_WAITS else float(np.median(known))
+
+    @cached_property
+    def gaps(self) -> npt.NDArray[np.intp]:
+        """After which frames others are missing."""
+        return self.series.clock.gaps()
+
 
 def press_of(context: Context, k: int) -> Press:
     """Return press ``k``, counted from 0."""
@@ -48,7 +78,7 @@ def press_of(context: Context, k: int) -> Press:
     lit = lit_edge(context.lamp, spell, context.exposure, context.rise)
     dark = dark_edge(context.lamp, spell, context.exposure)
     lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
-    begin = _begins(context)[k]
+    begin = context.begins[k]
     budget = _budget(context, lit, begin, abs(row - lamp_row))
     lamp_on = lit + readout.until(lamp_row)
     response = span = net = None
@@ -95,7 +125,7 @@ def _confirmed(context: Context, k: int) -> bool:
     if answer is None or learnt is None or panel is None:
         return True
     if len(panel.step.begins) < FEWEST_WITNESSES:
-        begin = _begins(context)[k]
+        begin = context.begins[k]
         return begin is not None and stands_out(
             context.series, context.todo[k], context.found, k, begin.value, panel.hold_s
         )
@@ -103,32 +133,10 @@ def _confirmed(context: Context, k: int) -> bool:
         return False
     if not learnt.template.alike and panel.step.grid is None:
         return False
-    waits = _waits_s(context)
-    known = [wait for wait in waits if wait is not None]
-    mine = waits[k]
-    if mine is None or len(known) < _FEWEST_WAITS:
+    mine, usual = context.waits_s[k], context.usual_wait_s
+    if mine is None or usual is None:
         return True
-    return abs(mine - float(np.median(known))) <= _FAR_FRAMES * panel.hold_s
-
-
-def _waits_s(context: Context) -> list[float | None]:
-    """Return about how long each press waited for its answer."""
-    return [
-        None if begin is None else begin.value - float(context.series.clock.start_s[spell.first])
-        for begin, spell in zip(_begins(context), context.spells, strict=True)
-    ]
-
-
-def _begins(context: Context) -> list[Measured | None]:
-    """Return when the panel began to answer, in the clock of frames; ``u`` is each one's own."""
-    panel = context.panel
-    if panel is None:
-        return [None] * len(context.found.answers)
-    steps = iter(panel.step.begins)
-    return [
-        None if answer is None else next(steps) + panel.moved_s.value
-        for answer in context.found.answers
-    ]
+    return abs(mine - usual) <= _FAR_FRAMES * panel.hold_s
 
 
 def _budget(context: Context, lit: Measured, begin: Measured | None, rows_px: float) -> Budget:
@@ -157,11 +165,10 @@ def _overlapped(context: Context, k: int, begin: Measured | None) -> bool:
 
 def _near_gap(context: Context, spell: LitSpell, begin: Measured | None) -> bool:
     """Tell whether frames are missing where one of the two onsets was read."""
-    clock = context.series.clock
-    gaps = clock.gaps()
+    gaps, start_s = context.gaps, context.series.clock.start_s
     near = [spell.first]
     if begin is not None:
-        near.append(int(np.searchsorted(clock.start_s, begin.value)))
+        near.append(int(np.searchsorted(start_s, begin.value)))
     return any(bool(((gaps >= at - 2) & (gaps <= at + 1)).any()) for at in near)
 
 
