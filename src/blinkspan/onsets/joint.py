@@ -18,6 +18,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.slopes import Slopes
@@ -37,7 +38,10 @@ _SEEN = 0.3  # of the strongest band's step: weaker bands follow the scene's own
 _ALIKE_FRAMES, _UNLIKE_FRAMES = 0.25, 1.0
 _ALIKE_GAIN, _UNLIKE_GAIN = 0.05, 0.5
 _FARTHEST_FRAMES = 5.0  # a begin may move this far from its first guess
-_BEFORE_FRAMES, _REST_FRAMES = 10.0, 2.5
+# Frames before the step: from when to when there is rest, how many tell its level, and from
+# when on the frames are held against the step.
+_BEFORE_FRAMES, _REST_FRAMES, _FEWEST_RESTING = 10.0, 2.5, 3
+TOLD_FRAMES = 8.0
 _MOST_ROUNDS = 40
 
 
@@ -131,29 +135,40 @@ class Joint:
         self.unit = direction / np.maximum(strength, 1e-9)[:, None]
         self.known, self.bands, self.guess = known, bands, begins_s
         times, heights, press, band = [], [], [], []
+        offsets_s = known.slant_s_per_px.value * bands.row_px[seen]
         for k, course in enumerate(courses):
-            along = np.einsum("mbq,bq->mb", course.values, self.unit)
-            for b in seen:
-                offset = known.slant_s_per_px.value * bands.row_px[b]
-                after = (course.start_s - begins_s[k] - offset) / known.period_s
-                use = (after > -_BEFORE_FRAMES) & (after < known.hold_s / known.period_s + 3)
-                rest = (after > -_BEFORE_FRAMES) & (after < -_REST_FRAMES)
-                level = along[rest, b].mean() if rest.sum() >= 3 else 0.0
-                times.append(course.start_s[use])
-                heights.append(along[use, b] - level)
-                press.append(np.full(int(use.sum()), k))
-                band.append(np.full(int(use.sum()), b))
-        t, r = np.concatenate(times), np.concatenate(heights)
-        of_press, in_band = np.concatenate(press), np.concatenate(band)
-        # An encoder errs alike in all bands of a frame: together they count as one.
-        noise = doubt_of(r, strength[in_band]) * seen.size**0.25
-        # Which samples count is settled by the guess: a search that could drop samples by
-        # moving a begin would do so.
-        after = t - begins_s[of_press] - known.slant_s_per_px.value * bands.row_px[in_band]
-        counts = (after + known.exposure_s.value < known.hold_s) & (after > -8 * known.period_s)
-        self.t, self.press, self.band = t[counts], of_press[counts], in_band[counts]
+            after_s = course.start_s[:, None] - begins_s[k] - offsets_s
+            # Which samples count is settled by the guess: a search that could drop samples by
+            # moving a begin would do so.
+            counts = (after_s > -TOLD_FRAMES * known.period_s) & (
+                after_s + known.exposure_s.value < known.hold_s
+            )
+            frames, places = np.nonzero(counts)
+            times.append(course.start_s[frames])
+            heights.append(self.over_rest(course, seen, after_s)[counts])
+            press.append(np.full(frames.size, k))
+            band.append(seen[places])
+        self.t, r = np.concatenate(times), np.concatenate(heights)
+        self.press, self.band = np.concatenate(press), np.concatenate(band)
         self.row_px, self.spread_px = bands.row_px[self.band], bands.spread_px[self.band]
-        self.noise, self.data = noise[counts], (r / noise)[counts]
+        # An encoder errs alike in all bands of a frame: together they count as one.
+        self.noise = doubt_of(r, strength[self.band]) * seen.size**0.25
+        self.data = r / self.noise
+
+    def over_rest(
+        self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples
+    ) -> Samples:
+        """Return how far a course has gone from its rest towards the first look.
+
+        Shape (m, k) for k bands ``seen``, as ``after_s``: each frame's time from the step
+        in each of them.
+        """
+        along: Samples = np.einsum("mbq,bq->mb", course.values[:, seen], self.unit[seen])
+        period_s = self.known.period_s
+        rest = (after_s > -_BEFORE_FRAMES * period_s) & (after_s < -_REST_FRAMES * period_s)
+        count = rest.sum(axis=0)
+        level = (along * rest).sum(axis=0) / np.maximum(count, 1)
+        return along - np.where(count >= _FEWEST_RESTING, level, 0.0)
 
     def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
         """Return the best begins of the form ``basis @ coefficients``.

@@ -15,7 +15,7 @@ import numpy as np
 
 from blinkspan.onsets.alignment import Course, Fit, Template
 from blinkspan.onsets.grid import Grid, fit_grid
-from blinkspan.onsets.joint import Joint, Known, Solution
+from blinkspan.onsets.joint import TOLD_FRAMES, Joint, Known, Solution
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
@@ -195,24 +195,19 @@ def _misfit_beside(
 ) -> Samples:
     """Return the misfit of one press's samples to a step at each shift from a place."""
     known, bands = problem.known, problem.bands
-    period, e = known.period_s, solution.exposure_s.value
-    candidates = aligned_s + shifts
-    along = np.einsum("mbq,bq->mb", course.values, problem.unit)
-    misfit: Samples = np.zeros(shifts.size)
-    for b in np.flatnonzero(solution.heights > 0):
-        height = float(solution.heights[b])
-        offset = solution.slant_s_per_px.value * bands.row_px[b]
-        spread = np.array(abs(solution.slant_s_per_px.value) * bands.spread_px[b])
-        after_begin = course.start_s - aligned_s - offset
-        rest = (after_begin > -10 * period) & (after_begin < -2.5 * period)
-        last = max(known.hold_s - _REACH_FRAMES * period, 1.1 * period)
-        use = (after_begin > -8 * period) & (after_begin + e < last)
-        level = along[rest, b].mean() if rest.sum() >= 3 else 0.0
-        r = along[use, b] - level
-        after = course.start_s[use][None, :] - candidates[:, None] - offset
-        share = gain * gathered_in_band(after, spread, e, solution.response_s)
-        noise = doubt_of(r, np.full_like(r, height)) * solution.misfit
-        misfit += (((r - height * share) / noise) ** 2).sum(axis=1)
+    period, e, slant = known.period_s, solution.exposure_s.value, solution.slant_s_per_px.value
+    seen = np.flatnonzero(solution.heights > 0)
+    offsets_s = slant * bands.row_px[seen]
+    after_s = course.start_s[:, None] - aligned_s - offsets_s
+    last_s = max(known.hold_s - _REACH_FRAMES * period, 1.1 * period)
+    use = (after_s > -TOLD_FRAMES * period) & (after_s + e < last_s)
+    frames, places = np.nonzero(use)
+    r, heights = problem.over_rest(course, seen, after_s)[use], solution.heights[seen][places]
+    after = course.start_s[frames] - (aligned_s + shifts)[:, None] - offsets_s[places]
+    spread = abs(slant) * bands.spread_px[seen][places]
+    share = gain * gathered_in_band(after, spread, e, solution.response_s)
+    noise = doubt_of(r, heights) * solution.misfit
+    misfit: Samples = (((r - heights * share) / noise) ** 2).sum(axis=1)
     return misfit
 
 
