@@ -16,7 +16,7 @@ from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
 _BLOCKS_A_SIDE = 12
-_MOST_SURPRISE = 400.0  # one cell's squared change is capped: no single cell speaks for a block
+_MOST_STRAYED = 20.0  # idle standard deviations that one cell counts: none speaks for a block
 _LEAST_SCORE = 7.0  # in idle standard deviations; chance alone stays below (Gaussian tail)
 # The threshold lies this many times as far above the idle median as the greatest score of
 # most moments does; the wildest few are left out, for they may hold an answer without a press.
@@ -77,21 +77,21 @@ def _block_surprise(
     """Mean squared change in idle units of each block and of the whole, shape (m, blocks + 1)."""
     stop = min(stop, film.shape[0])
     height, width = before.shape
-    rows, columns = _blocks(height), _blocks(width)
-    sums = np.empty((stop - first, rows.size, columns.size))
+    by_row, by_column = _averages(height), _averages(width)
+    means = np.empty((stop - first, by_row.shape[0], by_column.shape[0]), np.float32)
     for frames, z in strayed(film, first, stop, before, idle):
+        np.clip(z, -_MOST_STRAYED, _MOST_STRAYED, out=z)
         np.multiply(z, z, out=z)
-        np.minimum(z, _MOST_SURPRISE, out=z)
-        by_row = np.add.reduceat(z.reshape(-1, height, width), rows, axis=1)
-        np.add.reduceat(by_row, columns, axis=2, out=sums[frames])
-    counts = np.outer(np.diff(rows, append=height), np.diff(columns, append=width))
-    blocks = (sums / counts).reshape(sums.shape[0], -1)
-    return np.column_stack([blocks, sums.sum(axis=(1, 2)) / before.size])
+        np.matmul(by_row @ z.reshape(-1, height, width), by_column.T, out=means[frames])
+    shares = np.outer((by_row > 0).sum(axis=1) / height, (by_column > 0).sum(axis=1) / width)
+    whole = np.einsum("mrc,rc->m", means, shares)
+    return np.column_stack([means.reshape(means.shape[0], -1), whole])
 
 
-def _blocks(cells: int) -> npt.NDArray[np.intp]:
-    """Return where equal parts of a side begin; the first ones take what is left over."""
-    count = min(_BLOCKS_A_SIDE, cells)
-    size, left = divmod(cells, count)
-    each = np.arange(count)
-    return each * size + np.minimum(each, left)
+def _averages(cells: int) -> Light:
+    """Return the matrix that averages a side's cells in equal parts, shape (parts, cells)."""
+    parts = np.array_split(np.arange(cells), min(_BLOCKS_A_SIDE, cells))
+    matrix = np.zeros((len(parts), cells), np.float32)
+    for row, part in zip(matrix, parts, strict=True):
+        row[part] = 1 / part.size
+    return matrix

@@ -155,9 +155,7 @@ class Joint:
         self.noise = doubt_of(r, strength[self.band]) * seen.size**0.25
         self.data = r / self.noise
 
-    def over_rest(
-        self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples
-    ) -> Samples:
+    def over_rest(self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples) -> Samples:
         """Return how far a course has gone from its rest towards the first look.
 
         Shape (m, k) for k bands ``seen``, as ``after_s``: each frame's time from the step

@@ -133,13 +133,14 @@ def features(
     stop = min(stop, film.shape[0])
     down, sideways = np.gradient(before) if min(before.shape) > 1 else (0 * before, 0 * before)
     maps = np.stack([pattern.first, pattern.later, sideways / idle.sd, down / idle.sd])
-    units = [_units(maps[:, a:b].reshape(UNLIKE, -1)) for a, b in pattern.bands]
     width = before.shape[1]
+    bands = [slice(a * width, b * width) for a, b in pattern.bands]
+    units = _units(maps.reshape(UNLIKE, -1).astype(np.float64), bands)
     out = np.empty((stop - first, len(pattern.bands), FEATURES))
     for frames, z in strayed(film, first, stop, before, idle):
-        for k, (a, b) in enumerate(pattern.bands):
-            cells = z[:, a * width : b * width]
-            out[frames, k, :UNLIKE] = cells @ units[k]
+        for k, band in enumerate(bands):
+            cells = z[:, band]
+            out[frames, k, :UNLIKE] = cells @ units[band]
             out[frames, k, UNLIKE] = np.einsum("mc,mc->m", cells, cells) / cells.shape[1]
     out[..., UNLIKE] = np.sqrt(out[..., UNLIKE])
     out /= pattern.idle_sd
@@ -166,20 +167,22 @@ def _difference(film: Film, before: Light, frames: tuple[Frame, Frame], idle: Id
     return change
 
 
-def _units(maps: Light) -> Light:
-    """Return maps as columns of unit length, the first one's part taken from the others."""
-    base = maps.astype(np.float64)
-    for each in base[1:]:
-        each -= base[0] * _share(each, base[0])
-    length = np.linalg.norm(base, axis=1, keepdims=True)
-    unit = np.divide(base, length, out=np.zeros_like(base), where=length > 1e-6)
-    columns: Light = unit.T.astype(np.float32)
+def _units(maps: Samples, bands: list[slice]) -> Light:
+    """Return maps of unit length in each band, the first one's part taken from the others.
+
+    Shape (cells, maps), from (maps, cells).
+    """
+    firsts = [band.start for band in bands]
+    cells = [band.stop - band.start for band in bands]
+
+    along_first = np.add.reduceat(maps * maps[0], firsts, axis=1)
+    power, common = along_first[0], along_first[1:]
+    share = np.divide(common, power, out=np.zeros_like(common), where=power > 0)
+    maps[1:] -= np.repeat(share, cells, axis=1) * maps[0]
+    length = np.sqrt(np.add.reduceat(maps * maps, firsts, axis=1))
+    scale = np.divide(1.0, length, out=np.zeros_like(length), where=length > 1e-6)
+    columns: Light = (maps * np.repeat(scale, cells, axis=1)).T.astype(np.float32)
     return columns
-
-
-def _share(of: Samples, along: Samples) -> float:
-    power = float(along @ along)
-    return float(of @ along) / power if power > 0 else 0.0
 
 
 def _strong_cells(first: Light, idle: Idle) -> Light:
