@@ -36,7 +36,7 @@ class Shows(StrEnum):
 
 
 class _Looks:
-    """The small film of each open take, read once; gone with the take."""
+    """The small film of the take looked at last, read once; gone with the take."""
 
     def __init__(self) -> None:
         self._made: WeakKeyDictionary[TakeFrames, TakeLook] = WeakKeyDictionary()
@@ -45,6 +45,7 @@ class _Looks:
     def of(self, take: TakeFrames) -> TakeLook:
         with self._lock:
             if take not in self._made:
+                self._made.clear()  # one is 50 MB
                 self._made[take] = take_look(take)
             return self._made[take]
 
