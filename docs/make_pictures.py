@@ -67,6 +67,9 @@ def addresses(library: Path) -> dict[str, str]:
     }
 
 
+SETTLED_MS = 1500
+
+
 def main(library: Path, out_dir: Path, manual: bool) -> None:
     """Photograph every page that there is."""
     out_dir.mkdir(parents=True, exist_ok=True)
@@ -80,11 +83,12 @@ def main(library: Path, out_dir: Path, manual: bool) -> None:
                 )
                 page = context.new_page()
                 for name, path in addresses(library).items():
-                    answer = page.goto(address + path, wait_until="networkidle")
+                    answer = page.goto(address + path)
                     if answer is None or (answer.status == 404 and name != "missing"):
                         continue
                     if name == "take":
                         page.wait_for_selector("#watch-trace path", state="attached")
+                    page.wait_for_timeout(SETTLED_MS)  # pages that are told of work never rest
                     file = out_dir / f"{name}-{theme}-{width}.png"
                     page.screenshot(path=file, full_page=True)
                     if manual and file.stem in SHOWN_IN_MANUAL:

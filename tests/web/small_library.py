@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-import uvicorn
-
 from blinkspan.web.app import create_app
+from blinkspan.web.launch import PageServer
 
 STUDY = "Lantern Row: does the patch help?"
 SETUPS = ("Corvid 60, build 1.2", "Corvid 60, build 1.3")
@@ -23,7 +22,7 @@ def serving(library: Path, port: int = 0) -> Iterator[str]:
         listening.bind(("127.0.0.1", port))
         address = f"http://127.0.0.1:{listening.getsockname()[1]}"
         app = create_app(library, person="Mara")
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", ws="none"))
+        server = PageServer(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         thread.start()
         while not server.started:

@@ -167,10 +167,7 @@ class Background:
     def _measure(self, task: Task, study: str, setup: str | None, again: bool) -> None:
         hands = []
         for clip in task.clips:
-            self._slots.acquire()
-            task.going.wait()
-            if task.halt.is_set():
-                self._slots.release()
+            if not self._turn(task):
                 break
             hand = threading.Thread(
                 target=self._measure_one, args=(task, clip, study, setup, again), daemon=True
@@ -180,20 +177,34 @@ class Background:
         for hand in hands:
             hand.join()
 
+    def _turn(self, task: Task) -> bool:
+        """Return True with a processor to measure on, or False where the task was told to end."""
+        while not task.halt.is_set():
+            task.going.wait()
+            if self._slots.acquire(timeout=_TICK_S):
+                if task.going.is_set() and not task.halt.is_set():
+                    return True
+                self._slots.release()
+        return False
+
     def _measure_one(
         self, task: Task, clip: Clip, study: str, setup: str | None, again: bool
     ) -> None:
         clip.stage = Stage.RUNNING
         try:
             events = measure_study(
-                self._library, study, setup, again=again, workers=1, only=clip.take_id
+                self._library,
+                study,
+                setup,
+                again=again,
+                workers=1,
+                only=clip.take_id,
+                stop=task.halt,
             )
             for event in events:
-                if task.halt.is_set():
-                    events.close()  # ends the clip's process
-                    return
                 _hear(clip, event)
-            if clip.stage is Stage.RUNNING:  # another task measured it in the meantime
+            if clip.stage is Stage.RUNNING and not task.halt.is_set():
+                # another task measured it in the meantime
                 clip.stage, clip.told = Stage.DONE, "measured already"
         except BlinkspanError as refusal:
             clip.stage, clip.told = Stage.FAILED, str(refusal)

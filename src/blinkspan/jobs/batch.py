@@ -1,5 +1,6 @@
 """Measure what is new or stale in a study, each clip in a process of its own."""
 
+import threading
 from collections import deque
 from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
@@ -26,6 +27,7 @@ from blinkspan.traces.regions import Quadrilateral, Regions
 # A clip whose process says nothing for so long is taken for hung. Reading tells its
 # progress all the time; the sums after it take seconds.
 HUNG_S = 300.0
+_MOMENT_S = 0.25  # between two looks whether the work is to stop
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,7 @@ def measure_study(
     workers: int | None = None,
     hung_s: float = HUNG_S,
     only: int | None = None,
+    stop: threading.Event | None = None,
 ) -> Generator[Event, None, None]:
     """Yield what happens to each clip that is new or stale, after each run is kept.
 
@@ -116,6 +119,8 @@ def measure_study(
         Clips measured at once; by default one a processor.
     only : int | None
         The key of the one take to measure.
+    stop : threading.Event | None
+        Set by another thread to end within a moment.
 
     Raises
     ------
@@ -125,7 +130,7 @@ def measure_study(
     with Library.open(library) as opened:
         plans, failed = planned(opened, study, setup, given or {}, regions, again, only)
         yield from failed
-        yield from run_plans(opened, plans, workers or usable_processors(), hung_s)
+        yield from run_plans(opened, plans, workers or usable_processors(), hung_s, stop=stop)
 
 
 def due(
@@ -215,6 +220,7 @@ def run_plans(
     workers: int,
     hung_s: float = HUNG_S,
     work: Work | None = None,
+    stop: threading.Event | None = None,
 ) -> Iterator[Event]:
     """Yield what happens to each clip while up to so many are measured at once.
 
@@ -222,6 +228,8 @@ def run_plans(
     ----------
     work : callable
         Of a clip and its settings; by default the measuring itself.
+    stop : threading.Event | None
+        Set by another thread to end the clips in hand and start no other.
     """
     work = work or measure_clip
     waiting = deque(enumerate(plans, start=1))
@@ -232,7 +240,10 @@ def run_plans(
                 number, plan = waiting.popleft()
                 running[ClipWorker(work, (plan.clip, plan.settings))] = plan
                 yield Started(plan.take, number, len(plans))
-            for worker in _heard_of(running):
+            heard = _heard_of(running)
+            if stop is not None and stop.is_set():
+                return
+            for worker in heard:
                 for event in _events(library, worker, running[worker], hung_s):
                     yield event
                     if isinstance(event, Kept | Failed):
@@ -274,7 +285,7 @@ def _heard_of(running: Mapping[ClipWorker, Plan]) -> list[ClipWorker]:
     by_handle: dict[Any, ClipWorker] = {}
     for worker in running:
         by_handle[worker.connection] = by_handle[worker.ending] = worker
-    wait(list(by_handle), timeout=1.0)
+    wait(list(by_handle), timeout=_MOMENT_S)
     return list(running)
 
 

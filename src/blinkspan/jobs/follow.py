@@ -85,7 +85,7 @@ def follow(
                     opened, study, setup.name, given or {}, regions, False, only=outcome.take.id
                 )
                 yield from failed
-                yield from run_plans(opened, plans, usable_processors())
+                yield from run_plans(opened, plans, usable_processors(), stop=stop)
             if next(wakes, None) is None:
                 return
 

@@ -2,7 +2,7 @@
 
 from functools import cached_property
 from pathlib import Path
-from threading import Lock
+from threading import Event, Lock
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import Depends, Request
@@ -24,6 +24,8 @@ class Desk:
         Whose name corrections carry where the page is told no other.
     folders : tuple of Path
         From where clips may be added: what the one who started the page named.
+    ending : threading.Event
+        Set when the page is about to end: answers that never end by themselves do then.
     """
 
     def __init__(self, library: Path, person: str, folders: tuple[Path, ...] = ()) -> None:
@@ -32,6 +34,7 @@ class Desk:
         self.reviews = Reviews(library)
         self.person = person
         self.folders = folders
+        self.ending = Event()
         self._making = Lock()
 
     @property
@@ -54,6 +57,7 @@ class Desk:
 
     def close(self) -> None:
         """End the work and let go of every file."""
+        self.ending.set()
         if "_work" in vars(self):
             self.work.close()
         self.frames.close()

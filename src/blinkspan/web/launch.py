@@ -11,10 +11,12 @@ from importlib import import_module
 from pathlib import Path
 
 import uvicorn
+from fastapi import FastAPI
 
 from blinkspan.errors import BadSetting
 from blinkspan.jobs.review import overview
 from blinkspan.web.app import LOOPBACK, create_app
+from blinkspan.web.desk import Desk
 
 _SHORTEST_TOKEN = 16
 # Needed by other pages than the first, and slow to import (a third of a second together).
@@ -61,9 +63,7 @@ def launch(
     hosts = LOOPBACK if is_loopback(host) else (*LOOPBACK, host, *_own_names(host))
     app = create_app(library, hosts=hosts, token=token, person=person, folders=folders)
     address = f"http://{_spelt(host)}:{port}/" + (f"?token={token}" if token else "")
-    server = uvicorn.Server(
-        uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, ws="none")
-    )
+    server = PageServer(app)
 
     def announce() -> None:
         threading.Thread(target=_load_rest, daemon=True).start()
@@ -74,6 +74,23 @@ def launch(
     _when_started(server, announce)
     with listening:
         server.run(sockets=[listening])
+
+
+class PageServer(uvicorn.Server):
+    """The server of a page; it ends though browsers still listen to its events."""
+
+    def __init__(self, app: FastAPI) -> None:
+        super().__init__(
+            uvicorn.Config(
+                app, log_level="warning", access_log=False, server_header=False, ws="none"
+            )
+        )
+        self._desk: Desk = app.state.desk
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End the streams of events, then what is left."""
+        self._desk.ending.set()
+        await super().shutdown(sockets)
 
 
 def require_token(host: str, token: str | None) -> None:

@@ -1,6 +1,12 @@
 """Work in the background: measuring, adding from a folder, watching one, looking for regions."""
 
-from fastapi import APIRouter
+from asyncio import sleep
+from collections.abc import AsyncIterator
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import TypeAdapter
+from starlette.responses import StreamingResponse
 
 from blinkspan.errors import LibraryConflict
 from blinkspan.jobs.add import is_clip
@@ -21,11 +27,42 @@ from blinkspan.web.desk import Desk, TheDesk
 
 router = APIRouter(prefix="/api", tags=["work"])
 
+_TASKS = TypeAdapter(tuple[TaskState, ...])
+_EVERY_S = 0.2
+_QUIET_S = 10.0
+_AGAIN_MS = 1000  # how long a browser waits before it asks anew
+
 
 @router.get("/work")
 def tasks(desk: TheDesk) -> tuple[TaskState, ...]:
     """Return what is being done and what was done last, the newest first."""
     return tuple(_state(task) for task in desk.work.tasks())
+
+
+@router.get("/work/events", include_in_schema=False)
+def task_events(desk: TheDesk, request: Request) -> StreamingResponse:
+    """Return the same as a stream that tells every change (WHATWG, server-sent events)."""
+    return StreamingResponse(
+        _told_on(desk, request),
+        media_type="text/event-stream",
+        headers={"Cache-Control": "no-store"},
+    )
+
+
+async def _told_on(desk: Desk, request: Request) -> AsyncIterator[str]:
+    work = await run_in_threadpool(lambda: desk.work)
+    yield f"retry: {_AGAIN_MS}\n\n"
+    before, quiet_s = "", 0.0
+    while not (desk.ending.is_set() or await request.is_disconnected()):
+        told = _TASKS.dump_json(tuple(_state(task) for task in work.tasks())).decode()
+        if told != before:
+            before, quiet_s = told, 0.0
+            yield f"data: {told}\n\n"
+        elif quiet_s > _QUIET_S:  # a line now and then finds out whether the browser is there
+            quiet_s = 0.0
+            yield ": quiet\n\n"
+        await sleep(_EVERY_S)
+        quiet_s += _EVERY_S
 
 
 @router.post("/work/measure", status_code=202)

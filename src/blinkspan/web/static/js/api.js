@@ -7,7 +7,7 @@ export class Refused extends Error {
   }
 }
 
-const GONE =
+export const GONE =
   "The program does not answer. It may have been ended: start it again, and what was saved is still there.";
 
 /** Return what the interface answers to a request, as fetch gives it. */

@@ -1,8 +1,10 @@
 // Shows the work in the background and lets a person pause, resume or cancel it.
-import { getJson, sendJson } from "./api.js";
+//
+// The program tells of every change by itself. A page that nobody sees does not
+// listen: browsers allow six connections to one program, over all pages.
+import { GONE, getJson, sendJson } from "./api.js";
 
-const EVERY_MS = 700;
-const IDLE_MS = 4000;
+const REFUSED_MS = 4000;
 const ENDED = new Set(["done", "failed", "cancelled"]);
 const WORDS = {
   waiting: "waits for its turn",
@@ -28,26 +30,47 @@ export function made(name, { text = "", className = "", ...properties } = {}) {
 export function showWork(place, { wanted = () => true, ended = () => {} } = {}) {
   const seen = new Map();
   const shown = new Map();
-  let timer = null;
+  let events = null;
+
+  function take(all) {
+    const tasks = all.filter(wanted);
+    for (const task of tasks) {
+      const before = seen.get(task.key);
+      seen.set(task.key, task.stage);
+      if (before && !ENDED.has(before) && ENDED.has(task.stage)) ended(task);
+    }
+    draw(tasks);
+  }
+
+  function trouble(words) {
+    shown.clear();
+    place.replaceChildren(made("p", { className: "note bad", text: words }));
+  }
+
+  function listen() {
+    events?.close();
+    events = null;
+    if (document.hidden) return;
+    const source = new EventSource("/api/work/events");
+    events = source;
+    source.addEventListener("message", (event) => take(JSON.parse(event.data)));
+    source.addEventListener("error", async () => {
+      if (source !== events) return;
+      if (source.readyState !== EventSource.CLOSED) {
+        trouble(GONE); // the browser asks again by itself
+        return;
+      }
+      await look(); // it was refused, and the interface says why
+      setTimeout(() => source === events && listen(), REFUSED_MS);
+    });
+  }
 
   async function look() {
-    clearTimeout(timer);
-    let busy = false;
     try {
-      const tasks = (await getJson("/api/work")).filter(wanted);
-      busy = tasks.some((task) => !ENDED.has(task.stage));
-      for (const task of tasks) {
-        if (ENDED.has(task.stage) && seen.has(task.key) && !ENDED.has(seen.get(task.key))) {
-          ended(task);
-        }
-        seen.set(task.key, task.stage);
-      }
-      draw(tasks);
+      take(await getJson("/api/work"));
     } catch (error) {
-      shown.clear();
-      place.replaceChildren(made("p", { className: "note bad", text: error.message }));
+      trouble(error.message);
     }
-    timer = setTimeout(look, busy ? EVERY_MS : IDLE_MS);
   }
 
   // A task is drawn anew only where it changed: a button keeps its focus meanwhile.
@@ -67,7 +90,10 @@ export function showWork(place, { wanted = () => true, ended = () => {} } = {}) 
     if (!same) place.replaceChildren(...parts);
   }
 
-  look();
+  document.addEventListener("visibilitychange", listen);
+  window.addEventListener("pagehide", () => events?.close());
+  window.addEventListener("pageshow", (event) => event.persisted && listen());
+  listen();
   return look;
 }
 
