@@ -43,3 +43,13 @@ def test_what_fits_nowhere_better_than_elsewhere_is_contested():
     courses[3] = Course(START, rng.normal(0, 60, courses[3].values.shape))
     places = settled(at, at, courses)
     assert [p.contested for p in places] == [k == 3 for k in range(7)]
+
+
+def test_an_answer_aligned_off_the_end_of_the_film_stays_there():
+    rng = np.random.default_rng(3)
+    at = 0.5 + rng.uniform(-0.01, 0.01, 7)
+    courses = [course(float(t), rng) for t in at]
+    aligned = at.copy()
+    aligned[3] = START[-1] + 1.0
+    places = settled(at, aligned, courses)
+    assert places[3].fit.at_s == aligned[3] and places[3].fit.strength == 0.0

@@ -20,6 +20,7 @@ _STEPS_A_FRAME = 2
 _HERE = 0.8  # of a game frame: nearer than this it is the same place
 _BETTER = 0.9  # of the misfit here: another place is taken
 _ROUNDS = 2
+_FEWEST_SAMPLES = 4
 # A neighbour is a rival where it fits nearly as well as the place itself, and much more nearly
 # than with the other presses; or where little fits this press at all (staged takes).
 _RIVAL, _RIVAL_OF_USUAL = 1.1, 0.9
@@ -89,6 +90,8 @@ def _misfits(
     stretch = (course.start_s >= at_s - reach - _REST_S) & (
         course.start_s <= at_s + reach + _TAIL_S
     )
+    if stretch.sum() < _FEWEST_SAMPLES:  # aligned off the end of the film: it stays there
+        return np.zeros(1), np.zeros(1), np.ones(1, np.bool_)
     times, data = course.start_s[stretch], course.values[stretch]
     rest = times < times[0] + _REST_S * 0.75
     data = data - data[rest].mean(axis=0)
