@@ -27,7 +27,6 @@ from blinkspan.traces.regions import Regions
 # Below these there is no idle time from which to learn what the picture does by itself.
 _FEWEST_FRAMES = 30
 _SHORTEST_S = 0.25
-_SLOWEST_HZ = 100.0  # high-speed modes of cameras begin at 120 (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +182,6 @@ def _measurement(
         response_trace=found.response_trace,
         notes=(
             *(_sentence(note) for note in take.notes),
-            *_doubt_of_rate(take),
             *settings.notes,
             *found.notes,
             *_what_would_help(take, settings, found),
@@ -205,17 +203,6 @@ def _what_would_help(
     return (
         f"What would help most on this rig: {best.action} One press would then be known to "
         f"± {1e3 * best.u_then_s:.2f} instead of ± {1e3 * best.u_now_s:.2f} ms.",
-    )
-
-
-def _doubt_of_rate(take: OpenTake) -> tuple[str, ...]:
-    """Say where a rate is too low for a camera that was meant to be fast."""
-    rate_hz = float(take.clock.rate_hz)
-    if rate_hz >= _SLOWEST_HZ or not take.clock.source.startswith("container"):
-        return ()
-    return (
-        f"The file runs at {rate_hz:.4g} frames a second by its own times: if it is slow motion "
-        "stamped for playback, all times here are too long, so give --capture-rate.",
     )
 
 

@@ -12,6 +12,7 @@ from blinkspan.errors import NothingToMeasure
 from blinkspan.onsets.edge import lit_spells
 from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
+from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_step import PanelStep, panel_step
@@ -97,7 +98,7 @@ def measure_presses(
         series, regions, lamp, spells, rise, exposure, readout, display, todo, found, panel
     )
     presses = tuple(press_of(context, k) for k in range(len(spells)))
-    slower = _times_slower(context)
+    slower = _times_slower(context, camera)
     if slower is not None:
         presses = tuple(_in_slow_motion(press) for press in presses)
     row_s = regions.watch.middle_row_px * readout.row_s
@@ -123,7 +124,7 @@ def measure_presses(
     )
 
 
-def _times_slower(context: Context) -> int | None:
+def _times_slower(context: Context, camera: CameraProfile) -> int | None:
     """Return how many times slower than filmed the take is surely stamped, None where it is not."""
     clock, panel = context.series.clock, context.panel
     if float(clock.rate_hz) >= SLOW_HZ or not clock.source.startswith(_UNTOLD):
@@ -131,13 +132,14 @@ def _times_slower(context: Context) -> int | None:
     changes = row_changes(context.series.watch, context.series.watch_row_px, clock)
     height_px = None if context.regions.panel is None else context.regions.panel.height_px
     step = None if panel is None else panel.step
-    return times_slower(float(clock.rate_hz), step, changes, height_px)
+    times = times_slower(float(clock.rate_hz), step, changes, height_px)
+    if times is None:
+        times = times_hastened(context.series, context.regions, camera, context.display)
+    return times
 
 
 def _in_slow_motion(press: Press) -> Press:
     """Return the press doubtful: its milliseconds are not real ones."""
-    if press.span is None:
-        return press
     return replace(press, verdict=Verdict.DOUBTFUL, reason=Reason.SLOW_MOTION)
 
 
