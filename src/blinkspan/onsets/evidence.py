@@ -7,6 +7,7 @@ from the same score at idle moments of the same take.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -88,10 +89,12 @@ def _block_surprise(
     return np.column_stack([means.reshape(means.shape[0], -1), whole])
 
 
+@lru_cache(maxsize=8)
 def _averages(cells: int) -> Light:
     """Return the matrix that averages a side's cells in equal parts, shape (parts, cells)."""
     parts = np.array_split(np.arange(cells), min(_BLOCKS_A_SIDE, cells))
     matrix = np.zeros((len(parts), cells), np.float32)
     for row, part in zip(matrix, parts, strict=True):
         row[part] = 1 / part.size
+    matrix.setflags(write=False)
     return matrix

@@ -219,8 +219,8 @@ class Joint:
         """
         k = basis.shape[1]
         here, damping = first, 1e-3
-        residuals = self._residuals(basis @ here[:k], here[k:])
-        slopes = self._slopes(basis, here, residuals)
+        residuals, linear = self._residuals(basis @ here[:k], here[k:])
+        slopes = self._slopes(basis, here, residuals, linear)
         for _ in range(_MOST_ROUNDS):
             downhill = -slopes.along(residuals)
             # A parameter on its bound that wants to leave the box stays there.
@@ -230,7 +230,7 @@ class Joint:
             there = here.copy()
             there[free] += np.linalg.solve(normal + damping * scale, downhill[free])
             there = np.clip(there, low, high)
-            tried = self._residuals(basis @ there[:k], there[k:])
+            tried, linear = self._residuals(basis @ there[:k], there[k:])
             gain = float(residuals @ residuals - tried @ tried)
             if gain <= 0:
                 damping *= 5
@@ -239,7 +239,7 @@ class Joint:
                 continue
             settled = gain < 1e-7 * float(tried @ tried)
             here, residuals, damping = there, tried, max(damping / 4, 1e-9)
-            slopes = self._slopes(basis, here, residuals)
+            slopes = self._slopes(basis, here, residuals, linear)
             if settled:
                 break
         return here, residuals, slopes
@@ -279,16 +279,17 @@ class Joint:
         begins: Samples,
         shared: Samples,
         linear: tuple[Samples, Samples] | None = None,
-    ) -> Samples:
+    ) -> tuple[Samples, tuple[Samples, Samples]]:
+        """Return the residuals, and the heights and gains they hold for."""
         shares = self._shares(begins, shared)
-        heights, gains = self._heights(shares) if linear is None else linear
+        linear = heights, gains = self._heights(shares) if linear is None else linear
         data = self.data - heights[self.band] * gains[self.press] * shares
         exposure, slant = self.known.exposure_s, self.known.slant_s_per_px
         priors = [
             (shared[2] - exposure.value) / max(exposure.u, 1e-6),
             (shared[1] - slant.value) / max(slant.u, 1e-9),
         ]
-        return np.concatenate([data, self._strayed(begins), priors])
+        return np.concatenate([data, self._strayed(begins), priors]), linear
 
     def _strayed(self, begins: Samples) -> Samples:
         """Return how far each begin strays from its aligned place, all moved together first."""
@@ -296,20 +297,21 @@ class Joint:
         strayed: Samples = (away - away.mean()) / self.known.aligned_u_s
         return strayed
 
-    def _slopes(self, basis: Samples, p: Samples, here: Samples) -> Slopes:
+    def _slopes(
+        self, basis: Samples, p: Samples, here: Samples, linear: tuple[Samples, Samples]
+    ) -> Slopes:
         """Differences: a sample depends on its own press's begin and on the shared three."""
         k = basis.shape[1]
         begins, shared = basis @ p[:k], p[k:]
-        linear = self._heights(self._shares(begins, shared))
         nudge = 1e-3 * self.known.period_s
         n, presses = self.t.size, begins.size
-        by_begin = (self._residuals(begins + nudge, shared, linear) - here)[:n] / nudge
+        by_begin = (self._residuals(begins + nudge, shared, linear)[0] - here)[:n] / nudge
         rest = np.zeros((here.size - n, p.size))
         rest[:presses, :k] = (basis - basis.mean(axis=0)) / self.known.aligned_u_s
         by_shared = np.zeros((n, p.size - k))
         for q, nudge in enumerate((1e-6, 1e-8, 1e-6)):
             moved = shared.copy()
             moved[q] += nudge
-            slope = (self._residuals(begins, moved) - here) / nudge
+            slope = (self._residuals(begins, moved)[0] - here) / nudge
             by_shared[:, q], rest[:, k + q] = slope[:n], slope[n:]
         return Slopes(basis, self.press, by_begin, by_shared, rest)

@@ -141,7 +141,7 @@ def features(
         for k, band in enumerate(bands):
             cells = z[:, band]
             out[frames, k, :UNLIKE] = cells @ units[band]
-            out[frames, k, UNLIKE] = np.einsum("mc,mc->m", cells, cells) / cells.shape[1]
+            out[frames, k, UNLIKE] = np.vecdot(cells, cells) / cells.shape[1]
     out[..., UNLIKE] = np.sqrt(out[..., UNLIKE])
     out /= pattern.idle_sd
     return out

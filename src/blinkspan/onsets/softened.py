@@ -37,7 +37,12 @@ def gathered(after_s: Samples, exposure_s: float, response_s: float) -> Samples:
     a, b = np.maximum(after_s, 0.0), np.maximum(after_s + exposure_s, 0.0)
     lit: Samples = b - a
     if response_s > 1e-6:
-        lit = lit - response_s * (np.exp(-a / response_s) - np.exp(-b / response_s))
+        # What is missing at the start of the exposure less what is missing at its end; where the
+        # step comes first, the latter is a fixed part of the former: one exponential a sample.
+        before = after_s > 0.0
+        missing = np.exp(-np.where(before, a, b) / response_s)
+        gained = np.where(before, missing * -np.expm1(-exposure_s / response_s), 1.0 - missing)
+        lit = lit - response_s * gained
     share: Samples = lit / exposure_s
     return share
 
