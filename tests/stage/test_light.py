@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from blinkspan.stage.backlight import first_light_s
 from blinkspan.stage.light import Pulse, fading, flicker, lit
 
 _STEPS = 100_000
@@ -70,3 +71,10 @@ def test_flicker_is_the_mean_over_the_exposure():
 def test_flicker_vanishes_where_the_exposure_is_one_period_of_it():
     starts = np.linspace(0, 0.03, 50)
     assert flicker(starts, 1 / 120, 120.0, 0.5, 0.3) == pytest.approx(np.ones(50))
+
+
+def test_a_change_behind_a_strobed_backlight_is_first_seen_when_it_flashes():
+    flashes = Pulse(period_s=0.02, duty=0.1, phase_s=0.005)
+    assert first_light_s(0.006, flashes) == 0.006  # while it is on
+    assert first_light_s(0.010, flashes) == pytest.approx(0.025)  # 0.005 + 0.02
+    assert first_light_s(0.010, None) == 0.010

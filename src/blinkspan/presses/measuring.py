@@ -22,6 +22,7 @@ from blinkspan.presses.searching import find_answers, searches
 from blinkspan.presses.shutter import readout_from_slant
 from blinkspan.presses.slow_motion import SLOW_HZ, slow_motion_note, times_slower
 from blinkspan.presses.strays import stray_answers
+from blinkspan.presses.strobed import strobed, strobed_step
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
 from blinkspan.traces.lamp import lamp_trace
@@ -29,6 +30,10 @@ from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
 from blinkspan.traces.trace import Trace
 
+_FLASHING = (
+    "The panel is lit by flashes of a strobed backlight; each answer begins with the flash that "
+    "first shows it."
+)
 _UNTOLD = "container"  # how a clock's source begins where nobody told the rate
 
 
@@ -82,8 +87,15 @@ def measure_presses(
     constant = lamp_constant(lamp, spells, period)
     exposure = camera.exposure_s or exposure_of_edges(lamp, spells, constant, period)
     todo = searches(start_s, [s.first for s in spells], period)
+    flashing = strobed(series, exposure, display)
+    if flashing is not None:
+        series = flashing.series
+        exposure = flashing.strobe.exposure_s
     found = find_answers(series, todo)
-    found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display)
+    if flashing is None:
+        found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display)
+    else:
+        found, panel, late = strobed_step(flashing, regions, todo, found, display)
     if panel is not None:
         exposure = panel.exposure_s
     readout = readout_from_slant(
@@ -93,6 +105,8 @@ def measure_presses(
         display if panel is None else panel.display,
         None if panel is None else panel.step,
     )
+    if flashing is not None and camera.readout_s is None:
+        readout = flashing.readout(series.picture.height_px)
     rise = lamp_rise(lamp, spells, exposure, constant, period)
     context = Context(
         series, regions, lamp, spells, rise, exposure, readout, display, todo, found, panel
@@ -118,7 +132,7 @@ def measure_presses(
             lamp.trace.start_s + regions.lamp.middle_row_px * readout.row_s,
         ),
         _response_trace(context, row_s),
-        _notes(context, slower),
+        (*(() if flashing is None else (_FLASHING,)), *_notes(context, slower)),
         None if panel is None else panel.step,
         slower,
     )

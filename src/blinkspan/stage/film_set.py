@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from blinkspan.stage.backlight import backlight_of
 from blinkspan.stage.camera import Sway, plan_sway
 from blinkspan.stage.lamp import Glow, Patch, glow, hand_px, lamp_light, lamp_patch
 from blinkspan.stage.lens import Light, moved
@@ -64,15 +65,17 @@ def build_set(scene: Scene, timeline: Timeline, rng: np.random.Generator) -> Fil
     scan_s = display.scan_fraction / float(display.refresh_hz)
     edges = np.linspace(0, view.height, _BANDS, endpoint=False).astype(np.intp)
     middle = np.minimum(edges + view.height // (2 * _BANDS), view.height - 1)
+    sway = plan_sway(camera, rng)
+    rng.random()  # the backlight's phase once: what is drawn after it keeps its place
     return FilmSet(
         scene=scene,
         view=view,
         room=room,
         resting=with_pad(room, (0.0, 0.0)),
         resting_lamp=_patch(scene, (0.0, 0.0)),
-        sway=plan_sway(camera, rng),
+        sway=sway,
         lamp=glow(timeline, scene.lamp.rise_ms / 1e3),
-        backlight=_backlight(scene, rng),
+        backlight=backlight_of(scene),
         ripple_phase=rng.uniform(0.0, 2 * np.pi),
         scan_offset_s=view.height_at * scan_s,
         band_edges=edges,
@@ -194,12 +197,3 @@ def _patch(scene: Scene, hand: tuple[float, float]) -> Patch:
     width, height = scene.camera.width_px, scene.camera.height_px
     at_px = (scene.lamp.place[0] * width + hand[0], scene.lamp.place[1] * height + hand[1])
     return lamp_patch(scene.lamp, at_px, width, height)
-
-
-def _backlight(scene: Scene, rng: np.random.Generator) -> Pulse | None:
-    """Return the backlight's pulses, or None for a steady one."""
-    phase = rng.uniform(0.0, 1.0)
-    if scene.display.backlight_duty >= 1.0:
-        return None
-    period_s = 1.0 / scene.display.backlight_hz
-    return Pulse(period_s, scene.display.backlight_duty, phase * period_s)

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from blinkspan.stage.backlight import first_light_s, flashes_of
 from blinkspan.stage.camera import Shots, plan_shots
 from blinkspan.stage.lens import Places, in_picture, on_panel
 from blinkspan.stage.panel import PanelView, view_panel
@@ -29,9 +30,14 @@ def truth_of(scene: Scene, timeline: Timeline, shots: Shots) -> Truth:
     row_px = watch.middle_row_px
     height = _height_on_panel(view, watch.x + watch.width / 2, row_px)
     down_s = display.lag_ms / 1e3 + height * display.scan_fraction / float(display.refresh_hz)
+    flashes = flashes_of(scene)
+
+    def seen_s(tick: int) -> float:
+        return first_light_s(timeline.tick_s[tick] + down_s, flashes)
+
     presses = []
     for number, press in enumerate(timeline.presses, start=1):
-        response_s = None if press.tick is None else timeline.tick_s[press.tick] + down_s
+        response_s = None if press.tick is None else seen_s(press.tick)
         presses.append(
             TruePress(
                 number=number,
@@ -67,7 +73,7 @@ def truth_of(scene: Scene, timeline: Timeline, shots: Shots) -> Truth:
         panel=_quadrilateral(view.corners_px),
         watch=watch,
         presses=tuple(presses),
-        stray_responses_s=tuple(timeline.tick_s[tick] + down_s for tick in timeline.stray_ticks),
+        stray_responses_s=tuple(seen_s(tick) for tick in timeline.stray_ticks),
     )
 
 
