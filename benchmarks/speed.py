@@ -27,6 +27,7 @@ from statistics import median
 _LOOPS = ("analysis", "decode", "plain")
 _CHILD = Path(__file__).with_name("speed_loops.py")
 _LEAST_FOR_INTERVAL = 3
+_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "OPENCV_FOR_THREADS_NUM")
 _LOOK_S = 0.1
 
 Run = dict[str, float]
@@ -81,8 +82,9 @@ def _arguments() -> argparse.Namespace:
 def _child(*words: object) -> tuple[dict[str, object], float]:
     """Return what one of the loops told, and the most memory it held, in MB."""
     command = [sys.executable, str(_CHILD), *map(str, words)]
-    # As the command does: small sums gain nothing from threads.
-    env = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", **os.environ}
+    env = dict(os.environ)
+    if words[0] == "analysis":  # as the command does
+        env = dict.fromkeys(_ONE_THREAD, "1") | env
     peak_mb = 0.0
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env) as process:
         while process.poll() is None:

@@ -34,9 +34,14 @@ COMMANDS = {
 }
 
 _INTERRUPTED = 130  # 128 + SIGINT, as shells have it
-# Sums here are small: threads cost more than they give, and how many there are would show in
-# the last digits of results. Read by the libraries when they are loaded.
-_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
+# Sums and pictures here are small: threads cost more than they give, and how many there are would
+# show in the last digits of sums. Read by the libraries when they are loaded.
+_ONE_THREAD = (
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "OMP_NUM_THREADS",
+    "OPENCV_FOR_THREADS_NUM",
+)
 
 
 class Commands(click.Group):

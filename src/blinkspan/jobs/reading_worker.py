@@ -17,6 +17,8 @@ from queue import Empty, Queue
 from threading import Thread
 from typing import Any
 
+import cv2
+
 from blinkspan.footage.reel import Reel
 from blinkspan.jobs.part_reading import Work, read_part
 
@@ -99,6 +101,7 @@ def serve() -> None:
     tells = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing else may speak there
     hears = sys.stdin.buffer
+    cv2.setNumThreads(1)  # more would only take the processors from the other workers
     try:
         reel, work = pickle.load(hears)
         while True:
