@@ -10,7 +10,7 @@ HOLD_S = 1 / 60
 
 
 def growing(power: float, first: int, rest: float = 0.001) -> Template:
-    """A growth n ** power of which the game frames before ``first`` are not seen."""
+    """Return a growth n ** power of which the game frames before ``first`` are not seen."""
     after = np.arange(-0.1, 0.06, 1 / 2000)
     frame = np.floor(after / HOLD_S).astype(int)
     level = np.where(after < 0, 0.0, np.maximum(frame + first, 0) ** power)

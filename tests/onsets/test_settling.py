@@ -52,4 +52,5 @@ def test_an_answer_aligned_off_the_end_of_the_film_stays_there():
     aligned = at.copy()
     aligned[3] = START[-1] + 1.0
     places = settled(at, aligned, courses)
-    assert places[3].fit.at_s == aligned[3] and places[3].fit.strength == 0.0
+    assert places[3].fit.at_s == aligned[3]
+    assert places[3].fit.strength == 0.0

@@ -54,4 +54,4 @@ def may_begin_unseen(
     times = min(of_visible, float(first) / max(_CLEAR_OF_REST * float(rest.std()), 1e-12))
     if times < _FEWEST or times >= _PLENTY:
         return times < _FEWEST
-    return float(later / first) >= times ** math.log2(1.5)
+    return bool(later / first >= times ** math.log2(1.5))

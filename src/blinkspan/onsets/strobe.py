@@ -272,7 +272,7 @@ def _search(shares: _Shares, first: Samples) -> tuple[float, Samples, Samples]:
                 break
     cost = float(left @ left)
     misfit = cost / max(1, left.size - first.size)
-    spread: Samples = np.linalg.pinv(normal) * np.outer(scale, scale) * misfit
+    spread: Samples = (np.linalg.pinv(normal) * np.outer(scale, scale) * misfit).astype(np.float64)
     return cost, here, spread
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blinkspan.onsets.alignment import mean_course, still_rising
-from blinkspan.onsets.growth import may_begin_unseen
 from blinkspan.onsets.grid import KNOWN_RATES_HZ
+from blinkspan.onsets.growth import may_begin_unseen
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
