@@ -8,7 +8,7 @@ the same order given again goes on with the rest.
 
 import itertools
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
@@ -49,14 +49,27 @@ class Background:
         return tuple(reversed(self._tasks.values()))
 
     def measure(
-        self, study: str, setup: str | None = None, only: int | None = None, *, again: bool = False
+        self,
+        study: str,
+        setup: str | None = None,
+        only: int | None = None,
+        *,
+        again: bool = False,
+        said: Mapping[str, Any] | None = None,
     ) -> Task:
-        """Begin to measure what is new or stale in a study, a setup or one take of it."""
-        takes = due(self._library, study, setup, again=again)
+        """Begin to measure what is new or stale in a study, a setup or one take of it.
+
+        Parameters
+        ----------
+        said : mapping
+            Settings by the names of `MeasureSettings`; what they change is stale.
+        """
+        given = dict(said or {})
+        takes = due(self._library, study, setup, again=again or bool(given))
         clips = [Clip(take.name, take.id) for take in takes if only in (None, take.id)]
         return self._begin(
             Task(0, "measure", f"Measure {setup or study}", clips=clips),
-            lambda task: self._measure(task, study, setup, again),
+            lambda task: self._measure(task, study, setup, again, given),
         )
 
     def propose(self, take_id: int) -> Task:
@@ -164,13 +177,15 @@ class Background:
                 if clip.stage not in ENDED:
                     clip.stage = Stage.CANCELLED
 
-    def _measure(self, task: Task, study: str, setup: str | None, again: bool) -> None:
+    def _measure(
+        self, task: Task, study: str, setup: str | None, again: bool, given: dict[str, Any]
+    ) -> None:
         hands = []
         for clip in task.clips:
             if not self._turn(task):
                 break
             hand = threading.Thread(
-                target=self._measure_one, args=(task, clip, study, setup, again), daemon=True
+                target=self._measure_one, args=(task, clip, study, setup, again, given), daemon=True
             )
             hands.append(hand)
             hand.start()
@@ -188,7 +203,13 @@ class Background:
         return False
 
     def _measure_one(
-        self, task: Task, clip: Clip, study: str, setup: str | None, again: bool
+        self,
+        task: Task,
+        clip: Clip,
+        study: str,
+        setup: str | None,
+        again: bool,
+        given: dict[str, Any],
     ) -> None:
         clip.stage = Stage.RUNNING
         try:
@@ -196,6 +217,7 @@ class Background:
                 self._library,
                 study,
                 setup,
+                given=given,
                 again=again,
                 workers=1,
                 only=clip.take_id,

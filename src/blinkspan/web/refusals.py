@@ -17,6 +17,7 @@ from blinkspan.errors import (
     UnwritableOutput,
 )
 from blinkspan.web.guard import TooMuch
+from blinkspan.web.page_words import on_page
 from blinkspan.web.shell import render
 
 # The first that fits; what is not named here is a value that cannot be right.
@@ -95,6 +96,7 @@ def _fault(request: Request, error: Exception) -> Response:
 
 
 def _answer(request: Request, status: int, why: str) -> Response:
+    why = on_page(why)
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": why}, status)
     heading = _HEADINGS.get(status, HTTPStatus(status).phrase)

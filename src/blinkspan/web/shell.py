@@ -15,6 +15,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
 from blinkspan.publish import words
+from blinkspan.web.page_words import on_page
 
 _HERE = Path(__file__).parent
 
@@ -46,6 +47,7 @@ def environment(static: str) -> Environment:
     made.globals["words"] = words
     made.globals["version"] = version("blinkspan")
     made.globals["static"] = static
+    made.filters["on_page"] = on_page
     return made
 
 

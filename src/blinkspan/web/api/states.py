@@ -10,6 +10,7 @@ from blinkspan.publish.document import summary_part
 from blinkspan.quantities import Measured
 from blinkspan.traces.regions import Regions
 from blinkspan.web.api import values
+from blinkspan.web.page_words import on_page
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ def take_state(review: TakeReview) -> values.TakeState:
         readout_ms=None if found is None else 1e3 * found.camera.readout_s.value,
         regions=None if found is None else regions_state(found.regions),
         given_regions=regions_state(review.given_regions),
-        notes=() if found is None else found.notes,
+        notes=() if found is None else tuple(map(on_page, found.notes)),
         undo=review.undo,
         redo=review.redo,
         version=str(_version(review, review.seen)),

@@ -275,6 +275,9 @@ class MeasureGiven(Given):
     setup: Name | None = None
     take_id: Key | None = None
     again: bool = Field(False, description="Measure what is neither new nor stale, too.")
+    capture_rate_hz: Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)] | None = Field(
+        None, description="Frames a second it was filmed at, where the film does not say so."
+    )
 
 
 class FolderGiven(Given):

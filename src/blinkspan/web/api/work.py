@@ -24,6 +24,7 @@ from blinkspan.web.api.values import (
     TaskState,
 )
 from blinkspan.web.desk import Desk, TheDesk
+from blinkspan.web.page_words import on_page
 
 router = APIRouter(prefix="/api", tags=["work"])
 
@@ -68,7 +69,10 @@ async def _told_on(desk: Desk, request: Request) -> AsyncIterator[str]:
 @router.post("/work/measure", status_code=202)
 def measure(desk: TheDesk, given: MeasureGiven) -> TaskState:
     """Begin to measure what is new or stale in a study, a setup or a take."""
-    return _state(desk.work.measure(given.study, given.setup, given.take_id, again=given.again))
+    said = {} if given.capture_rate_hz is None else {"capture_rate_hz": given.capture_rate_hz}
+    return _state(
+        desk.work.measure(given.study, given.setup, given.take_id, again=given.again, said=said)
+    )
 
 
 @router.post("/takes/{take_id}/regions/search", status_code=202)
@@ -137,7 +141,7 @@ def _state(task: Task) -> TaskState:
             stage=clip.stage,
             doing=clip.doing,
             share=clip.share,
-            told=clip.told,
+            told=on_page(clip.told),
         )
         for clip in tuple(task.clips)
     )
@@ -146,7 +150,7 @@ def _state(task: Task) -> TaskState:
         kind=task.kind,
         title=task.title,
         stage=task.stage,
-        told=task.told,
+        told=on_page(task.told),
         can_pause=task.can_pause,
         done=task.done,
         of=len(clips),
@@ -158,8 +162,8 @@ def _state(task: Task) -> TaskState:
 
 def _inspection(seen: Inspection) -> InspectionState:
     return InspectionState(
-        seen=tuple(inspection_rows(seen)),
-        advice=tuple(advice_words(seen)),
-        notes=seen.notes,
+        seen=tuple((name, on_page(told)) for name, told in inspection_rows(seen)),
+        advice=tuple(map(on_page, advice_words(seen))),
+        notes=tuple(map(on_page, seen.notes)),
         measurable=seen.budget is not None,
     )

@@ -61,7 +61,9 @@ function editPlaces() {
   document.querySelector("#measure").addEventListener("click", () =>
     tried(async () => {
       if (editor.moved) await keep();
-      await sendJson("/api/work/measure", { study: place.dataset.study, take_id: take, again: true });
+      const rate = Number(document.querySelector("#capture-rate").value.replace(",", "."));
+      const said = rate > 0 ? { capture_rate_hz: rate } : {};
+      await sendJson("/api/work/measure", { study: place.dataset.study, take_id: take, again: true, ...said });
       say("Measuring. The page shows the result when it is there.", "");
       look();
     }),
