@@ -11,6 +11,8 @@ from fastapi.testclient import TestClient
 from blinkspan.jobs.add import add
 from blinkspan.jobs.batch import Failed, measure_study
 from blinkspan.jobs.library import init
+from blinkspan.jobs.make_previews import make_previews
+from blinkspan.library import Library
 from blinkspan.stage.render import render_scene
 from blinkspan.study.setup import Conditions, Setup
 from blinkspan.traces.regions import Regions
@@ -48,6 +50,9 @@ def small_library(small_take, small_scene, tmp_path_factory) -> Path:
             workers=1,
         )
         assert not [event for event in events if isinstance(event, Failed)]
+    with Library.open(folder) as opened:  # made here once, not anew by every test of the bench
+        for take in opened.takes():
+            list(make_previews(folder, take.sha256, opened.clip(take), 240.0, ()))
     return folder
 
 

@@ -15,13 +15,13 @@ SETUPS = ("Corvid 60, build 1.2", "Corvid 60, build 1.3")
 
 
 @contextmanager
-def serving(library: Path, port: int = 0) -> Iterator[str]:
+def serving(library: Path, port: int = 0, folders: tuple[Path, ...] = ()) -> Iterator[str]:
     """Yield the address of a page served by a thread of this process."""
     with socket.socket() as listening:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", port))
         address = f"http://127.0.0.1:{listening.getsockname()[1]}"
-        app = create_app(library, person="Mara")
+        app = create_app(library, person="Mara", folders=folders)
         server = PageServer(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         thread.start()

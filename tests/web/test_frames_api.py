@@ -4,6 +4,7 @@ OpenCV is a second reader of the file; what it gives is turned to luma by the
 weights of ITU-R BT.601 that its own conversion states.
 """
 
+import shutil
 import time
 from fractions import Fraction
 
@@ -182,6 +183,7 @@ def test_who_has_gone_gets_no_frame_and_the_next_one_does(small_library):
 
 
 def test_small_pictures_are_made_of_every_frame_and_show_it(client, library, small_take):
+    shutil.rmtree(library / "cache" / "previews")
     frames = small_take.truth.frames
     early = client.get("/api/takes/1/frames/7/preview")
     assert (early.status_code, early.content) == (204, b"")

@@ -1,6 +1,8 @@
 """The library page and the page of a take in a real browser; whole job."""
 
+import base64
 import re
+import shutil
 
 import pytest
 
@@ -46,6 +48,52 @@ def test_a_clip_is_brought_in_and_measured_from_the_page(page, served, library, 
     sync(work).to_contain_text(re.compile(r"\d presses measured"), timeout=LONG_MS)
     [take] = [each for each in listed_takes(library, STUDY) if each.setup == "Corvid 30"]
     assert take.presses > 0
+
+
+def test_clips_that_are_dropped_are_brought_in_and_others_passed_over(
+    page, served, library, third_clip, sync
+):
+    page.goto(served)
+    form = page.locator("#bring-form")
+    form.locator("[name=study]").fill(STUDY)
+    form.locator("[name=setup]").fill("dropped")
+    form.locator("[name=measure]").uncheck()
+    held = page.evaluate_handle(
+        """(coded) => {
+            const bytes = Uint8Array.from(atob(coded), (each) => each.charCodeAt(0));
+            const dropped = new DataTransfer();
+            dropped.items.add(new File([bytes], "card 7.mp4"));
+            dropped.items.add(new File(["words"], "notes.txt"));
+            return dropped;
+        }""",
+        base64.b64encode(third_clip.read_bytes()).decode(),
+    )
+    page.dispatch_event("#drop", "dragover", {"dataTransfer": held})
+    page.dispatch_event("#drop", "drop", {"dataTransfer": held})
+    sync(page.locator("#sent li")).to_have_text(["card 7.mp4: added"], timeout=LONG_MS)
+    [take] = [each for each in listed_takes(library, STUDY) if each.setup == "dropped"]
+    assert (take.take.name, take.presses) == ("card 7.mp4", None)
+
+
+def test_a_folder_is_watched_from_the_page_until_it_is_cancelled(
+    watched, library, third_clip, tmp_path, sync
+):
+    card = tmp_path / "card"
+    card.mkdir()
+    page = watched.page
+    with serving(library, folders=(card,)) as served:
+        page.goto(served)
+        page.locator("#bring-form [name=setup]").fill("watched")
+        page.get_by_role("button", name=re.compile("^Watch")).click()
+        work = page.locator("#tasks")
+        sync(work).to_contain_text("Watch card for watched")
+        shutil.copy(third_clip, card / "arrived.mp4")
+        sync(work.get_by_role("link", name="arrived.mp4")).to_be_visible(timeout=LONG_MS)
+        page.get_by_role("button", name="Cancel").click()
+        sync(work).to_contain_text("cancelled; what was kept stays", timeout=LONG_MS)
+        page.goto("about:blank")
+    [take] = [each for each in listed_takes(library, STUDY) if each.setup == "watched"]
+    assert take.take.name == "arrived.mp4"
 
 
 def test_what_is_no_film_is_told_on_the_page(watched, served, tmp_path, sync):

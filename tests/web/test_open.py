@@ -5,6 +5,7 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 from contextlib import contextmanager
 
 import httpx2
@@ -12,7 +13,10 @@ import pytest
 from click.testing import CliRunner
 
 from blinkspan.cli.main import main
+from blinkspan.jobs.review import listed_takes
+from web.small_library import STUDY
 
+PATIENCE_S = 60.0
 TOKEN = "a-token-of-some-length"
 
 
@@ -33,6 +37,24 @@ def test_the_page_is_on_this_machine_until_ctrl_c(small_library):
         assert "Lantern Row" in httpx2.get(address).text
         process.send_signal(signal.SIGINT)
         assert process.wait(20) in (0, 130, -signal.SIGINT)
+
+
+def test_a_program_ended_while_it_measures_leaves_all_as_it_was_and_measures_again(library):
+    order = {"study": STUDY, "take_id": 1, "again": True}
+    before = [(each.take.id, each.presses) for each in listed_takes(library, STUDY)]
+    with opened(library) as (process, address):
+        assert httpx2.post(f"{address}api/work/measure", json=order).status_code == 202
+        end = time.monotonic() + PATIENCE_S
+        while (task := httpx2.get(f"{address}api/work").json()[0])["clips"][0]["share"] is None:
+            assert time.monotonic() < end, task
+            time.sleep(0.05)
+        process.kill()
+        process.wait(20)
+    with opened(library) as (_, address):
+        assert httpx2.get(f"{address}api/work").json() == []
+        assert [(each.take.id, each.presses) for each in listed_takes(library, STUDY)] == before
+        assert httpx2.get(f"{address}takes/1/presses").status_code == 200
+        assert httpx2.post(f"{address}api/work/measure", json=order).json()["of"] == 1
 
 
 def test_the_printed_address_carries_the_token(small_library):

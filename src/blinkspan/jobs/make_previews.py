@@ -2,13 +2,13 @@
 
 A jump into a long group of pictures has to decode from the key frame on, which
 takes up to a second. The small picture of the right frame is shown meanwhile.
-They are made in a process of its own that gives way to everything else.
 """
 
 import os
 from collections.abc import Iterable, Iterator
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 from blinkspan.footage.video import OpenTake, open_take
 from blinkspan.jobs.frame_pictures import jpeg_of
@@ -26,15 +26,13 @@ def make_previews(
 ) -> Iterator[tuple[int, int]]:
     """Yield how many frames are done of how many, while small pictures are made of all.
 
-    Runs in a process of its own. Ended in the middle, it goes on where it was.
+    Ended in the middle, it goes on another time where it was.
 
     Parameters
     ----------
     first : iterable of (int, int)
         Stretches of frames (start, stop) to begin with, in that order.
     """
-    if hasattr(os, "nice"):  # not on Windows
-        os.nice(_LEAST_URGENT)
     kept = PreviewCache.of(library, sha256)
     trim_previews(library, _MOST_BYTES, preview_place(library, sha256))
     try:
@@ -50,6 +48,13 @@ def make_previews(
                 yield done, take.frames
     finally:
         kept.close()
+
+
+def make_previews_aside(*arguments: Any) -> Iterator[tuple[int, int]]:
+    """Yield the same in a process of its own, which gives way to everything else."""
+    if hasattr(os, "nice"):  # not on Windows
+        os.nice(_LEAST_URGENT)
+    yield from make_previews(*arguments)
 
 
 def stretches(

@@ -5,7 +5,7 @@ from multiprocessing.connection import wait
 from pathlib import Path
 
 from blinkspan.jobs.clip_worker import ClipWorker
-from blinkspan.jobs.make_previews import make_previews
+from blinkspan.jobs.make_previews import make_previews_aside
 
 _TICK_S = 0.5
 
@@ -36,7 +36,7 @@ class PreviewMaking:
         self._thread.join()
 
     def _watch(self) -> None:
-        worker = ClipWorker(make_previews, self._arguments)
+        worker = ClipWorker(make_previews_aside, self._arguments)
         try:
             while not self._halt.is_set() and worker.crash() is None:
                 wait([worker.connection, worker.ending], timeout=_TICK_S)
