@@ -184,9 +184,49 @@ def _overlap(course: Course, template: Template, at_s: float) -> tuple[Samples, 
 
 def interpolated(template: Template, after_s: Samples) -> Features:
     """Return the template at some times from its zero; beyond its ends it stays as it is."""
+    return _between(template.values, _places(template, after_s))
+
+
+def laid_over(template: Template, data: Features, after_s: Samples) -> tuple[Samples, Samples]:
+    """Return the template's product with a course and with itself, laid in many ways over it.
+
+    The course is multiplied with the whole template once; what lies between the
+    template's samples is then read off the products, not off the features.
+
+    Parameters
+    ----------
+    template : Template
+    data : ndarray, shape (n, bands, features)
+    after_s : ndarray, shape (ways, n)
+        The time of each of the course's samples from the template's zero, in each way.
+
+    Returns
+    -------
+    along, power : ndarray, shape (ways,)
+    """
+    model = template.values.reshape(template.values.shape[0], -1)
+    place = _places(template, after_s)
+    low = np.minimum(place.astype(np.intp), model.shape[0] - 2)
+    high, share = low + 1, place - low
+    products = data.reshape(data.shape[0], -1) @ model.T
+    sample = np.arange(data.shape[0])
+    below, above = products[sample, low], products[sample, high]
+    along: Samples = (below + (above - below) * share).sum(axis=1)
+    own = np.vecdot(model, model)
+    neighbours = np.vecdot(model[:-1], model[1:])
+    power: Samples = (
+        (1 - share) ** 2 * own[low]
+        + 2 * share * (1 - share) * neighbours[low]
+        + share**2 * own[high]
+    ).sum(axis=1)
+    return along, power
+
+
+def _places(template: Template, after_s: Samples) -> Samples:
+    """Return where times from the template's zero lie among its samples, as broken numbers."""
     step = template.after_s[1] - template.after_s[0]
-    last = template.after_s.size - 1
-    return _between(template.values, np.clip((after_s - template.after_s[0]) / step, 0, last))
+    places: Samples = np.clip((after_s - template.after_s[0]) / step, 0, template.after_s.size - 1)
+    return places
 
 
 def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> float:
@@ -198,8 +238,7 @@ def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> f
     if early.sum() >= 3:
         data = data - data[early].mean(axis=0)
     after = times - at_s[:, None]
-    models = interpolated(template, after.ravel()).reshape(*after.shape, *data.shape[1:])
-    misfit = _misfits(data, models, after, doubted)
+    misfit = (_doubted_misfits if doubted else _misfits)(data, template, after)
     k = int(np.argmin(misfit))
     if 0 < k < misfit.size - 1:
         left, here, right = misfit[k - 1 : k + 2]
@@ -209,18 +248,21 @@ def _best(course: Course, template: Template, at_s: Samples, doubted: bool) -> f
     return float(at_s[k])
 
 
-def _misfits(data: Features, models: Features, after_s: Samples, doubted: bool) -> Samples:
-    """Return minus twice the log likelihood of a course for each model, up to a constant.
+def _misfits(data: Features, template: Template, after_s: Samples) -> Samples:
+    """Return the squared misfit of a course to the template laid over it in each way."""
+    along, power = laid_over(template, data, after_s)
+    misfits: Samples = (data**2).sum() - 2 * along + power
+    return misfits
 
-    A doubted course is scaled to fit, within reason, and doubted the more the
-    later: what counts is where it leaves its rest. Its features are far from
-    independent, so that a frame counts as one sample, not as many.
 
-    Shapes: ``data`` (n, bands, features), ``models`` one such each, ``after_s`` (models, n).
+def _doubted_misfits(data: Features, template: Template, after_s: Samples) -> Samples:
+    """Return minus twice the log likelihood of a course in each way, up to a constant.
+
+    The course is scaled to fit, within reason, and doubted the more the later: what
+    counts is where it leaves its rest. Its features are far from independent, so that
+    a frame counts as one sample, not as many.
     """
-    if not doubted:
-        plain: Samples = ((data - models) ** 2).sum(axis=(1, 2, 3))
-        return plain
+    models = interpolated(template, after_s.ravel()).reshape(*after_s.shape, *data.shape[1:])
     doubt = _COURSE_DOUBT + np.maximum(after_s, 0.0) / _COURSE_LOST_S
     variance = 1.0 + (doubt[..., None, None] * models) ** 2
     power = (models * models / variance).sum(axis=(1, 2, 3))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.alignment import Course, Fit, Template, fit_at, interpolated, mean_course
+from blinkspan.onsets.alignment import Course, Fit, Template, fit_at, laid_over, mean_course
 from blinkspan.traces.trace import Samples
 
 _REACH_GAME_FRAMES = 4.0
@@ -100,10 +100,7 @@ def _misfits(
     here = np.abs(shifts) < _HERE * game_frame_s
     may = here | (at_s + shifts >= earliest_s)
     shifts, here = shifts[may], here[may]
-    models = interpolated(template, (times - at_s - shifts[:, None]).ravel())
-    models = models.reshape(shifts.size, -1)
-    power = np.einsum("sn,sn->s", models, models)
-    along = models @ data.ravel()
+    along, power = laid_over(template, data, times - at_s - shifts[:, None])
     gain = np.clip(along / np.maximum(power, 1e-12), _LEAST_GAIN, _MOST_GAIN)
     misfit: Samples = (data**2).sum() - 2 * gain * along + gain**2 * power
     return shifts, misfit, here
