@@ -30,8 +30,12 @@ class PreviewMaking:
         self._thread = threading.Thread(target=self._watch, daemon=True)
         self._thread.start()
 
+    def end(self) -> None:
+        """Have the process ended within a moment; what it made stays."""
+        self._halt.set()
+
     def close(self) -> None:
-        """End the process; what it made stays."""
+        """End the process and wait until it is gone."""
         self._halt.set()
         self._thread.join()
 

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from blinkspan.errors import UnwritableOutput
 from blinkspan.footage.frames import Clock, Luma, PictureFormat
 from blinkspan.footage.lookup import Lookup
 from blinkspan.footage.video import OpenTake, open_take
@@ -37,7 +38,7 @@ class KeptClip:
 class TakeFrames:
     """One open take from which pictures are made; closed by :meth:`close`."""
 
-    def __init__(self, take: OpenTake, clip: KeptClip, previews: PreviewCache) -> None:
+    def __init__(self, take: OpenTake, clip: KeptClip, previews: PreviewCache | None) -> None:
         self._take = take
         self._lookup = Lookup(take.reel)
         self._previews = previews
@@ -77,11 +78,11 @@ class TakeFrames:
 
     def preview(self, frame: int) -> bytes | None:
         """Return the small picture of a frame, or None where it is not made yet."""
-        return self._previews.get(frame)
+        return None if self._previews is None else self._previews.get(frame)
 
     def has_previews(self, start: int, stop: int) -> bool:
         """Return whether every frame from start on, stop left out, has its small picture."""
-        return not self._previews.missing(start, stop)
+        return self._previews is not None and not self._previews.missing(start, stop)
 
     def stretch(self, start: int, stop: int) -> Iterator[tuple[int, Luma]]:
         """Yield frames with their numbers; the file is opened anew, so nothing has to wait."""
@@ -97,7 +98,8 @@ class TakeFrames:
         with self._turn:
             self._lookup.rest()
             self._take.close()
-            self._previews.close()
+            if self._previews is not None:
+                self._previews.close()
 
 
 class FrameShelf:
@@ -186,7 +188,7 @@ class FrameShelf:
         frames = self.take(take_id)
         with self._lock:
             if self._making is not None:
-                self._making.close()
+                self._making.end()
                 self._making = None
             if not frames.has_previews(0, frames.frames):
                 clip = frames.clip
@@ -222,4 +224,8 @@ def _opened(library: Path, take_id: int) -> TakeFrames:
         run = (opened.runs(take) or (None,))[-1]
         said = {} if run is None else run.parameters
     clip = KeptClip(path, take.sha256, said.get("capture_rate_hz"))
-    return TakeFrames(open_take(path, clip.rate_hz), clip, PreviewCache.of(library, take.sha256))
+    try:
+        previews = PreviewCache.of(library, take.sha256)
+    except UnwritableOutput:
+        previews = None  # on a full disk, or one that may only be read: there are still the frames
+    return TakeFrames(open_take(path, clip.rate_hz), clip, previews)

@@ -12,6 +12,8 @@ from pathlib import Path
 from threading import Lock
 from typing import Self
 
+from blinkspan.errors import UnwritableOutput
+
 # Pictures of another making are thrown away; raised whenever they would look different.
 _MAKING = 1
 _PATIENCE_S = 5.0
@@ -20,20 +22,29 @@ _PATIENCE_S = 5.0
 class PreviewCache:
     """The small pictures of one take; safe to share by threads, closed by :meth:`close`."""
 
-    def __init__(self, place: Path) -> None:
+    def __init__(self, rows: sqlite3.Connection) -> None:
         self._lock = Lock()
-        try:
-            self._rows = _opened(place)
-        except sqlite3.DatabaseError:  # damaged: what is in it can be made again
-            _removed(place)
-            self._rows = _opened(place)
+        self._rows = rows
 
     @classmethod
     def of(cls, folder: Path, sha256: str) -> Self:
-        """Return the pictures that a library keeps of a take."""
+        """Return the pictures that a library keeps of a take.
+
+        Raises
+        ------
+        UnwritableOutput
+            The file cannot be made or opened.
+        """
         place = preview_place(folder, sha256)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        return cls(place)
+        try:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                return cls(_opened(place))
+            except sqlite3.DatabaseError:  # damaged: what is in it can be made again
+                _removed(place)
+                return cls(_opened(place))
+        except (OSError, sqlite3.Error) as error:
+            raise _unwritable(place, error) from error
 
     def get(self, frame: int) -> bytes | None:
         """Return the picture of a frame, or None where it is not made yet."""
@@ -46,14 +57,25 @@ class PreviewCache:
     def missing(self, start: int, stop: int) -> bool:
         """Return whether any frame from start on, stop left out, has no picture yet."""
         asked = "SELECT count(*) FROM pictures WHERE frame >= ? AND frame < ?"
-        with self._lock:
+        with self._lock, suppress(sqlite3.Error):
             (held,) = self._rows.execute(asked, (start, stop)).fetchone()
-        return int(held) < stop - start
+            return int(held) < stop - start
+        return True
 
     def put(self, pictures: Iterable[tuple[int, bytes]]) -> None:
-        """Keep pictures of frames; all of them, or none."""
-        with self._lock, self._rows:
-            self._rows.executemany("INSERT OR REPLACE INTO pictures VALUES (?, ?)", pictures)
+        """Keep pictures of frames; all of them, or none.
+
+        Raises
+        ------
+        UnwritableOutput
+            The disk is full, or the file damaged.
+        """
+        written = "INSERT OR REPLACE INTO pictures VALUES (?, ?)"
+        try:
+            with self._lock, self._rows:
+                self._rows.executemany(written, pictures)
+        except sqlite3.Error as error:
+            raise _unwritable(None, error) from error
 
     def close(self) -> None:
         """Let go of the file."""
@@ -98,6 +120,14 @@ def _opened(place: Path) -> sqlite3.Connection:
     with suppress(OSError):
         place.touch()  # so that those not looked at for long are removed first
     return rows
+
+
+def _unwritable(place: Path | None, error: Exception) -> UnwritableOutput:
+    where = "the library's cache" if place is None else str(place.parent)
+    return UnwritableOutput(
+        f"small pictures cannot be kept in {where} ({error}); "
+        "free some space or check the folder's permissions"
+    )
 
 
 def _removed(place: Path) -> None:
