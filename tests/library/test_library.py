@@ -77,14 +77,24 @@ def test_conditions_are_searched_by_exact_words_by_text_and_by_tag(library):
     def found(**asked):
         return [kept.setup.name for kept in library.find_setups(**asked)]
 
-    assert found(like={"platform": "Corvid"}) == ["Corvid 60 wired", "b"]
+    assert found(like={"platform": "Corvid"}) == ["b", "Corvid 60 wired"]
     assert found(like={"platform": "Corvid", "mode": "quality 30"}) == ["b"]
     assert found(text="harbour") == ["c", "b"]
     assert found(text="0% h") == ["b"]
     assert found(text="%") == ["b"]  # a wildcard of SQL is a plain letter here
-    assert found(tag="winter round") == ["Corvid 60 wired", "b"]
+    assert found(tag="winter round") == ["b", "Corvid 60 wired"]
     assert found(tag="retest", study="another") == []
     refusal(lambda: found(like={"console": "x"}), "'console' is no condition", "platform")
+
+
+def test_setups_and_studies_stand_in_reading_order(library):
+    for study in ("part 10", "Part 2"):
+        library.add_study(Study(study))
+        for name in ("arc 120", "Arc 60", "arc 30"):
+            library.add_setup(study, Setup(name))
+    assert [kept.study.name for kept in library.studies()][-2:] == ["Part 2", "part 10"]
+    names = [kept.setup.name for kept in library.study("part 10").setups()]
+    assert names == ["arc 30", "Arc 60", "arc 120"]
 
 
 def test_regions_given_by_a_person_are_kept_latest_first(library, tmp_path):

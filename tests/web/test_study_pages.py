@@ -345,6 +345,19 @@ def test_a_profile_that_cannot_be_is_refused_in_plain_words(client, kind, change
     assert client.get("/profiles").text.count("<h3>") == 0
 
 
+def test_a_question_is_said_anew_and_not_overwritten(client):
+    asked = "Does the patch <help>?"
+    page = client.post("/studies/1", data={"question": asked, "revision": "1"})
+    assert "Does the patch &lt;help&gt;?" in page.text
+    assert asked in unescape(client.get("/").text)
+    late = client.post("/studies/1", data={"question": "another", "revision": "1"})
+    assert late.status_code == 409
+    assert asked in unescape(client.get("/studies/1").text)
+    assert client.post("/studies/9", data={"question": "", "revision": "1"}).status_code == 404
+    long = client.post("/studies/1", data={"question": "?" * 3000, "revision": "2"})
+    assert long.status_code == 422
+
+
 def test_another_site_cannot_change_a_profile(client):
     answer = client.post("/profiles/displays", data=DISPLAY, headers={"Origin": "http://else.test"})
     assert answer.status_code == 403
@@ -389,7 +402,7 @@ def test_the_keyboard_alone_chooses_compares_and_reads_the_outlook(page, served)
     page.keyboard.press("Enter")
     page.wait_for_url("**/compare?*")
     page.get_by_label("The difference that matters").select_option("own")
-    page.get_by_role("textbox", name="Milliseconds of my own").fill("1.5")
+    page.get_by_role("textbox", name="If of my own: how many ms").fill("1.5")
     page.keyboard.press("Enter")
     page.wait_for_url("**ms=1.5*")
     page.get_by_role("link", name="Work it out").focus()

@@ -9,6 +9,7 @@ from fastapi.testclient import TestClient
 
 from blinkspan.jobs.background import Background
 from blinkspan.jobs.review import listed_takes
+from blinkspan.jobs.take_review import take_review
 from blinkspan.jobs.task import ENDED, Stage
 from blinkspan.web.api.uploads import shown_name
 from blinkspan.web.app import create_app
@@ -185,3 +186,21 @@ def test_a_new_study_is_made_once(client):
     assert client.post("/api/studies", json=given).status_code == 201
     assert client.post("/api/studies", json=given).status_code == 409
     assert "Another" in [study["name"] for study in client.get("/api/studies").json()]
+
+
+def test_what_is_said_of_a_take_is_kept_with_it_and_can_be_unsaid(client, library):
+    order = {"study": STUDY, "take_id": 1, "again": True}
+    for said in ({"game_rate_hz": 30.0}, {}, {"game_rate_hz": None}):
+        task = client.post("/api/work/measure", json=order | said).json()
+        assert settled(client, task["key"])["stage"] == "done"
+        rate_hz = take_review(library, 1).measurement.display.game_rate_hz
+        assert rate_hz == (
+            None if "game_rate_hz" in said and said["game_rate_hz"] is None else 30.0
+        )
+
+
+@pytest.mark.parametrize("rate_hz", [0.0, -60.0, 1e9, "soon"])
+def test_a_rate_that_cannot_be_is_refused_before_anything_is_measured(client, rate_hz):
+    order = {"study": STUDY, "take_id": 1, "again": True, "game_rate_hz": rate_hz}
+    assert client.post("/api/work/measure", json=order).status_code == 422
+    assert client.get("/api/work").json() == []

@@ -62,9 +62,15 @@ class Background:
         Parameters
         ----------
         said : mapping
-            Settings by the names of `MeasureSettings`; what they change is stale.
+            Settings by the names of `MeasureSettings`, kept with each take; None unsays one.
+
+        Raises
+        ------
+        BadSetting
+            What is said cannot be right.
         """
         given = dict(said or {})
+        MeasureSettings(**given)
         takes = due(self._library, study, setup, again=again or bool(given))
         clips = [Clip(take.name, take.id) for take in takes if only in (None, take.id)]
         return self._begin(

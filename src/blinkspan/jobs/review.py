@@ -2,9 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from blinkspan.errors import NotInLibrary
 from blinkspan.library import Library
 from blinkspan.library.kept import KeptCorrection, KeptPress, KeptSetup, KeptStudy, KeptTake
 from blinkspan.library.origin import Origin
@@ -13,7 +14,7 @@ from blinkspan.presses.correction import Corrects
 from blinkspan.presses.press import Reason, Verdict
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
-from blinkspan.study.setup import Study
+from blinkspan.study.setup import Study, reading_order
 
 __all__ = [
     "KeptCorrection",
@@ -76,7 +77,7 @@ def listed_takes(library: Path, study: str) -> tuple[ListedTake, ...]:
                     None if verdicts is None else verdicts.count(Verdict.DOUBTFUL),
                 )
             )
-    return tuple(sorted(listed, key=lambda each: (each.setup, each.take.id)))
+    return tuple(sorted(listed, key=lambda each: (reading_order(each.setup), each.take.id)))
 
 
 def found_setups(library: Path, words: str) -> tuple[KeptSetup, ...]:
@@ -94,6 +95,24 @@ def new_study(library: Path, name: str, question: str = "") -> KeptStudy:
     """Return a new study after keeping it."""
     with Library.open(library) as opened:
         return opened.add_study(Study(name, question))
+
+
+def edit_question(library: Path, study_id: int, revision: int, question: str) -> KeptStudy:
+    """Return a study after its question was said anew.
+
+    Raises
+    ------
+    NotInLibrary
+        No study has that key.
+    LibraryConflict
+        It was changed since the revision that the person saw.
+    """
+    with Library.open(library) as opened:
+        kept = next((each for each in opened.studies() if each.id == study_id), None)
+        if kept is None:
+            raise NotInLibrary(f"no study has the key {study_id}; choose one in the library")
+        said = replace(kept.study, question=question.strip())
+        return opened.edit_study(replace(kept, revision=revision), said)
 
 
 def presses(library: Path, study: str, setup: str) -> Sequence[KeptPress]:

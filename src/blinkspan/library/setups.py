@@ -22,7 +22,7 @@ from blinkspan.library.tables import (
     StudyRow,
     TagRow,
 )
-from blinkspan.study.setup import Conditions, Setup, Study
+from blinkspan.study.setup import Conditions, Setup, Study, reading_order
 from blinkspan.traces.regions import Quadrilateral
 
 CONDITIONS = tuple(field.name for field in fields(Conditions))
@@ -49,10 +49,10 @@ def edit_study(db: Connection, key: int, over: int, study: Study) -> KeptStudy:
 
 def studies(db: Connection) -> tuple[KeptStudy, ...]:
     """Return every study by name."""
-    rows = db.execute(sa.select(StudyRow.__table__).order_by(StudyRow.name))
+    rows = db.execute(sa.select(StudyRow.__table__)).all()
     return tuple(
         KeptStudy(row.id, Study(row.name, row.question, row.notes), row.made_at, row.revision)
-        for row in rows
+        for row in sorted(rows, key=lambda row: (reading_order(row.name), row.id))
     )
 
 
@@ -183,7 +183,6 @@ def _setups(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptSetup, .
         .outerjoin(DisplayProfileRow, DisplayProfileRow.id == SetupRow.display_profile_id)
         .outerjoin(CameraProfileRow, CameraProfileRow.id == SetupRow.camera_profile_id)
         .where(asked)
-        .order_by(StudyRow.name, SetupRow.name)
     ).all()
     tags: dict[int, list[str]] = defaultdict(list)
     borne = (
@@ -196,7 +195,10 @@ def _setups(db: Connection, asked: sa.ColumnElement[bool]) -> tuple[KeptSetup, .
     )
     for setup_id, name in db.execute(borne):
         tags[setup_id].append(name)
-    return tuple(_setup_from(row, tuple(tags[row.id])) for row in rows)
+    ordered = sorted(
+        rows, key=lambda row: (reading_order(row.study), reading_order(row.name), row.id)
+    )
+    return tuple(_setup_from(row, tuple(tags[row.id])) for row in ordered)
 
 
 _conditions = attrgetter(*CONDITIONS)

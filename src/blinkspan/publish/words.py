@@ -222,6 +222,11 @@ def medians_sentence(medians_ms: Mapping[str, float | None]) -> str:
     )
 
 
+def lag_told(*, net: bool) -> str:
+    """Return whether numbers are told with or without the display's lag, as a sentence."""
+    return "The display’s lag is taken off." if net else "The display’s lag is in these numbers."
+
+
 def _digits_for(u: float) -> int:
     """Two decimals where one would show no doubt at all."""
     return 2 if 0 < u < 0.1 else 1

@@ -1,6 +1,9 @@
 """What is held equal over a set of presses, and the question its numbers are to answer."""
 
+import re
 from dataclasses import dataclass
+
+_DIGITS = re.compile(r"(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,3 +63,15 @@ class Study:
     name: str
     question: str = ""
     notes: str = ""
+
+
+def reading_order(name: str) -> list[str | int]:
+    """Return what to sort names by, so that the numbers in them count as numbers.
+
+    Examples
+    --------
+    >>> sorted(["arc 120", "Arc 60", "arc 30"], key=reading_order)
+    ['arc 30', 'Arc 60', 'arc 120']
+    """
+    parts = _DIGITS.split(name.casefold())  # words and digits take turns, words first
+    return [int(part) if at % 2 else part for at, part in enumerate(parts)]

@@ -1,12 +1,14 @@
-"""A scale of a picture: from a value to a place, with round ticks."""
+"""A scale of a picture: from a value to a place, with round ticks; and the names beside it."""
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blinkspan.publish import words
 
 _MOST_TICKS = 9
+_LINE = 17  # from one line of a name to the next
 _LEAST_REACH = 10.0  # a scale narrower than this makes noise look like news
 
 
@@ -48,6 +50,28 @@ def axis_over(values: Sequence[float], start: float, stop: float) -> Axis:
             for k in range(first, last + 1)
         ),
     )
+
+
+def name_lines(name: str, middle: float, widest: int, most: int) -> tuple[tuple[float, str], ...]:
+    """Return a name broken into lines about a height, each with its own; what is over is cut.
+
+    Parameters
+    ----------
+    name : str
+        May break its line itself.
+    widest, most : int
+        Characters a line, and lines.
+
+    Examples
+    --------
+    >>> name_lines("one two three", 50.0, 7, 2)
+    ((46.5, 'one two'), (63.5, 'three'))
+    """
+    lines = [line for part in name.split("\n") for line in textwrap.wrap(part, widest)]
+    if len(lines) > most:
+        lines = [*lines[: most - 1], f"{lines[most - 1][: widest - 1]}…"]
+    first = middle - _LINE * (len(lines) - 1) / 2 + 5  # letters stand on their place
+    return tuple((round(first + _LINE * at, 1), line) for at, line in enumerate(lines))
 
 
 def _round_step(at_least: float) -> float:

@@ -1,12 +1,11 @@
 """Presses as dots on one line a setup, each a link to its press; drawn by the macro ``dots``."""
 
-import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from blinkspan.presses.press import Verdict
 from blinkspan.publish import words
-from blinkspan.web.axis import axis_over
+from blinkspan.web.axis import axis_over, name_lines
 
 WIDTH = 1000
 _LEFT, _RIGHT, _TOP = 230, 984, 14
@@ -16,7 +15,7 @@ _DEEPEST = 7  # dots stacked above a row's line, beyond which they cover one ano
 _MARK = 15  # from the line of dots down to the median
 _LABEL = 30  # characters of one line of a setup's name
 _MOST_LINES = 3
-_LINE = 17
+_LEAST_ROW = 71  # as high as a name of three lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,18 +81,13 @@ def dots_chart(setups: Sequence[DotsSetup], axis: str = "ms from lamp to respons
     scale = axis_over(reach, _LEFT, _RIGHT)
     rows, top = [], float(_TOP)
     for setup in setups:
-        lines = _lines(setup.label)
         dots = _stacked(setup.presses, scale.at)
         high = max((level for _, level, _ in dots), default=0) * _DOT
-        height = max(high + 2 * _ROOM + _MARK, _LINE * len(lines) + _ROOM)
+        height = max(high + 2 * _ROOM + _MARK, _LEAST_ROW)
         y = top + height - _ROOM - _MARK
-        middle = top + height / 2
         rows.append(
             Row(
-                tuple(
-                    (round(middle + _LINE * (at - (len(lines) - 1) / 2) + 5, 1), line)
-                    for at, line in enumerate(lines)
-                ),
+                name_lines(setup.label, top + height / 2, _LABEL, _MOST_LINES),
                 y + _MARK,
                 tuple(
                     Dot(x, y - level * _DOT, press.verdict.value, press.href, _told(press))
@@ -136,10 +130,3 @@ def _stacked(
 
 def _told(press: DotPress) -> str:
     return f"{press.name}: {words.milliseconds(press.ms)}, {press.verdict}"
-
-
-def _lines(label: str) -> list[str]:
-    lines = textwrap.wrap(label, _LABEL)
-    if len(lines) > _MOST_LINES:
-        lines = [*lines[: _MOST_LINES - 1], f"{lines[_MOST_LINES - 1][: _LABEL - 1]}…"]
-    return lines

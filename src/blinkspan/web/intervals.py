@@ -1,19 +1,17 @@
 """Estimates with their intervals on one scale, against a mark; drawn by the macro ``intervals``."""
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blinkspan.publish import words
 from blinkspan.quantities import Estimate
-from blinkspan.web.axis import axis_over
+from blinkspan.web.axis import axis_over, name_lines
 
 WIDTH = 1000
 _LEFT, _RIGHT, _TOP = 330, 984, 14
 _ROW, _FOOT = 56, 44
 _LABEL = 44
 _MOST_LINES = 2
-_LINE = 17
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +65,9 @@ def intervals_chart(
     rows = []
     for place, (label, estimate) in enumerate(of):
         y = _TOP + _ROW * (place + 0.5)
-        lines = [line for part in label.split("\n") for line in textwrap.wrap(part, _LABEL)]
-        if len(lines) > _MOST_LINES:
-            lines = [*lines[: _MOST_LINES - 1], f"{lines[_MOST_LINES - 1][: _LABEL - 1]}…"]
         rows.append(
             IntervalRow(
-                tuple(
-                    (round(y + _LINE * (at - (len(lines) - 1) / 2) + 5, 1), line)
-                    for at, line in enumerate(lines)
-                ),
+                name_lines(label, y, _LABEL, _MOST_LINES),
                 y,
                 scale.at(estimate.low),
                 scale.at(estimate.value),

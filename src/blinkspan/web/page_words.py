@@ -19,7 +19,7 @@ _ON_PAGE = (
     (r"--panel", "the panel’s four corners"),
     (r"--watch", "the watched part’s box"),
     (r"with --build", "among the setup’s conditions"),
-    (r"with --game-rate", "in a display profile"),
+    (r"with --game-rate", "on the page of the take"),
     (r"--game-rate", "the game’s rate"),
     (r"give it with --poll", "give it in the form"),
     (r"give --fixed and --fixed-u", "give both in the form"),

@@ -191,10 +191,12 @@ def _summary(review: TakeReview) -> values.SummaryState:
             high_ms=None,
             spread_ms=None,
             net_median_ms=None,
+            net_interval_ms=None,
             sentence="This take is not measured yet.",
         )
     spans, nets = summary_of(standing, review.measurement.display)
     part = summary_part(spans)
+    net = None if nets is None else summary_part(nets)
     return values.SummaryState(
         n=part.n,
         doubtful=part.doubtful,
@@ -205,6 +207,9 @@ def _summary(review: TakeReview) -> values.SummaryState:
         low_ms=part.low_ms,
         high_ms=part.high_ms,
         spread_ms=part.spread_ms,
-        net_median_ms=None if nets is None else summary_part(nets).median_ms,
-        sentence=words.sentence(part),
+        net_median_ms=None if net is None else net.median_ms,
+        net_interval_ms=None if net is None else net.median_interval_ms,
+        sentence=f"{words.sentence(net or part)} {words.lag_told(net=net is not None)}"
+        if part.n
+        else words.sentence(part),
     )

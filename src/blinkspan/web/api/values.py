@@ -122,7 +122,8 @@ class SummaryState(Sent):
     high_ms: float | None
     spread_ms: float | None
     net_median_ms: float | None
-    sentence: str
+    net_interval_ms: tuple[float, float] | None
+    sentence: str = Field(description="Of net latencies where the display's lag is known.")
 
 
 class RegionsState(Sent):
@@ -275,9 +276,18 @@ class MeasureGiven(Given):
     setup: Name | None = None
     take_id: Key | None = None
     again: bool = Field(False, description="Measure what is neither new nor stale, too.")
-    capture_rate_hz: Annotated[float, Field(gt=0, le=1e6, allow_inf_nan=False)] | None = Field(
-        None, description="Frames a second it was filmed at, where the film does not say so."
+    game_rate_hz: float | None = Field(
+        None, description="Kept with these takes: the game's frames a second; null unsays it."
     )
+    capture_rate_hz: float | None = Field(
+        None, description="Kept with these takes: the rate filmed at, where the file is wrong."
+    )
+
+    @property
+    def known(self) -> dict[str, float | None]:
+        """What is said of the takes, by the names of `MeasureSettings`; what is not said is out."""
+        said = self.model_fields_set & {"game_rate_hz", "capture_rate_hz"}
+        return {name: getattr(self, name) for name in sorted(said)}
 
 
 class FolderGiven(Given):

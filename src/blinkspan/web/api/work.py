@@ -69,10 +69,10 @@ async def _told_on(desk: Desk, request: Request) -> AsyncIterator[str]:
 @router.post("/work/measure", status_code=202)
 def measure(desk: TheDesk, given: MeasureGiven) -> TaskState:
     """Begin to measure what is new or stale in a study, a setup or a take."""
-    said = {} if given.capture_rate_hz is None else {"capture_rate_hz": given.capture_rate_hz}
-    return _state(
-        desk.work.measure(given.study, given.setup, given.take_id, again=given.again, said=said)
+    task = desk.work.measure(
+        given.study, given.setup, given.take_id, again=given.again, said=given.known
     )
+    return _state(task)
 
 
 @router.post("/takes/{take_id}/regions/search", status_code=202)

@@ -21,6 +21,7 @@ from blinkspan.web.answers import Answers, answers_of
 from blinkspan.web.intervals import intervals_chart
 from blinkspan.web.shell import render
 from blinkspan.web.study_frame import Chosen, ChosenSetups, study_context, tried
+from blinkspan.web.typed import typed_number
 
 router = APIRouter(prefix="/studies/{study_id}", include_in_schema=False)
 
@@ -28,7 +29,7 @@ MARGINS = {
     "game": "one frame of the game",
     "camera": "one frame of the camera",
     "felt": "what a sensitive player notices",
-    "own": "milliseconds of my own",
+    "own": "a number of my own",
 }
 _MOST_COMPARED = 8  # 28 pairs; more cannot be read, and the family's price grows
 
@@ -92,7 +93,7 @@ def plans(
     same: Text = "",
 ) -> HTMLResponse:
     """Return the page that plans how many presses a wish needs, from a setup as pilot."""
-    wishes, why = tried(lambda: Wishes(_ms(width), _ms(detect), _ms(same)))
+    wishes, why = tried(lambda: _wishes(width, detect, same))
     takes = [take for take in chosen.takes if str(take.setup.id) == pilot]
     found: Planned | None = None
     if wishes is not None and wishes.any and takes:
@@ -178,15 +179,17 @@ def _platforms(takes: Sequence[StudyTake], sides: tuple[str, ...]) -> list[dict[
     return told
 
 
-def _ms(text: str) -> float | None:
+def _wishes(width: str, detect: str, same: str) -> Wishes:
+    return Wishes(
+        _ms(width, "the interval’s width"),
+        _ms(detect, "the difference to tell"),
+        _ms(same, "the margin of sameness"),
+    )
+
+
+def _ms(text: str, what: str) -> float | None:
     """Return a number of ms that a person typed, None where the field was left empty."""
-    text = text.strip().replace(",", ".")
-    if not text:
-        return None
-    try:
-        value = float(text)
-    except ValueError as error:
-        raise BadSetting(f"{text!r} is no number of ms; write one such as 4.2") from error
-    if not 0.0 < value < 1000.0:
-        raise BadSetting(f"{text} ms cannot be; give a number above zero and below 1000")
+    value = typed_number(text, what)
+    if value is not None and not 0.0 < value < 1000.0:
+        raise BadSetting(f"{what} of {text} ms cannot be; give a number above zero and below 1000")
     return value

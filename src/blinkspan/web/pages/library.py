@@ -81,7 +81,11 @@ def _found(place: Path, asked: str) -> Sequence[FoundSetup]:
 
 
 def _card(of: StudyGlance) -> StudyCard:
-    medians = {each.setup.setup.name: each.median_ms for each in of.setups}
+    measured = [each for each in of.setups if each.median_ms is not None]
+    net = all(each.median_net_ms is not None for each in measured)
+    medians = {
+        each.setup.setup.name: each.median_net_ms if net else each.median_ms for each in of.setups
+    }
     return StudyCard(
         name=of.study.study.name,
         href=f"/studies/{of.study.id}",
@@ -91,5 +95,15 @@ def _card(of: StudyGlance) -> StudyCard:
         measured=sum(each.measured for each in of.setups),
         accepted=sum(each.n for each in of.setups),
         doubtful=sum(each.doubtful for each in of.setups),
-        finding=words.medians_sentence(medians) if medians else "It has no takes yet.",
+        finding=_finding(medians, net=net),
+    )
+
+
+def _finding(medians: dict[str, float | None], *, net: bool) -> str:
+    """Return what the setups say together, with or without the display's lag as on their page."""
+    if not medians:
+        return "It has no takes yet."
+    told = words.medians_sentence(medians)
+    return (
+        told if all(ms is None for ms in medians.values()) else f"{told} {words.lag_told(net=net)}"
     )

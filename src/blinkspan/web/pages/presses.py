@@ -20,11 +20,12 @@ from blinkspan.publish import words
 from blinkspan.web.api.states import correction_states, presses_state
 from blinkspan.web.api.values import CorrectionState, Key, PressesOfTake, PressState
 from blinkspan.web.desk import TheDesk
-from blinkspan.web.dots import DotPress, DotsSetup, dots_chart
+from blinkspan.web.dots import DotPress, DotsChart, DotsSetup, dots_chart
 from blinkspan.web.film import film_lost, film_of
 from blinkspan.web.pages.library import study_href
 from blinkspan.web.press_form import Said, read_form
 from blinkspan.web.shell import render
+from blinkspan.web.study_frame import NET_AXIS, SPAN_AXIS
 
 router = APIRouter(include_in_schema=False)
 
@@ -58,7 +59,7 @@ def press_list(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
             "study_href": study_href(review.setup.study),
             "presses": ordered,
             "authors": _authors(review),
-            "chart": dots_chart([_dots(review, state)]) if _spans(state) else None,
+            "chart": _chart(review, state),
             "waiting": [p for p in ordered if waits(p)],
         },
     )
@@ -161,26 +162,29 @@ def _authors(review: TakeReview) -> dict[int, str]:
     return {row.id: row.by for row in review.corrections}
 
 
-def _spans(state: PressesOfTake) -> bool:
-    return any(each.span is not None for each in state.presses)
-
-
-def _dots(review: TakeReview, state: PressesOfTake) -> DotsSetup:
-    return DotsSetup(
-        review.setup.setup.name if len(review.setup.setup.name) < 26 else "this take",
-        [
-            DotPress(
-                each.span.ms,
-                each.verdict,
-                f"/takes/{review.take.id}/presses/{each.number}",
-                f"Press {each.number}",
-            )
-            for each in state.presses
-            if each.span is not None
-        ],
-        state.summary.median_ms,
-        state.summary.interval_ms,
+def _chart(review: TakeReview, state: PressesOfTake) -> DotsChart | None:
+    """Return every press as a dot, net of the display's lag where that is known."""
+    said = state.summary
+    net = said.net_median_ms is not None
+    dots = [
+        DotPress(
+            told.ms,
+            each.verdict,
+            f"/takes/{review.take.id}/presses/{each.number}",
+            f"Press {each.number}",
+        )
+        for each in state.presses
+        if (told := each.net if net else each.span) is not None
+    ]
+    if not dots:
+        return None
+    setup = DotsSetup(
+        review.setup.setup.name,
+        dots,
+        said.net_median_ms if net else said.median_ms,
+        said.net_interval_ms if net else said.interval_ms,
     )
+    return dots_chart([setup], NET_AXIS if net else SPAN_AXIS)
 
 
 def _strips(

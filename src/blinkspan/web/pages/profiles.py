@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any
-from urllib.parse import parse_qsl, quote
+from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from blinkspan.errors import BadSetting, BlinkspanError
@@ -22,7 +22,9 @@ from blinkspan.publish import words
 from blinkspan.quantities import Measured
 from blinkspan.web.desk import Desk, TheDesk
 from blinkspan.web.refusals import status_of
+from blinkspan.web.sent_form import Sent, revision_of
 from blinkspan.web.shell import Place, render
+from blinkspan.web.typed import typed_number
 
 router = APIRouter(prefix="/profiles", include_in_schema=False)
 PLACE = Place("Displays and cameras", "/profiles", 20)
@@ -69,15 +71,6 @@ class Profile:
     values: Mapping[str, str]
 
 
-async def _sent(request: Request) -> dict[str, str]:
-    """Return the fields of a form as a browser sends them."""
-    body = (await request.body()).decode("utf-8", "replace")
-    return {name: value.strip() for name, value in parse_qsl(body, keep_blank_values=True)}
-
-
-Sent = Annotated[dict[str, str], Depends(_sent)]
-
-
 @router.get("", response_class=HTMLResponse)
 def profiles(
     desk: TheDesk,
@@ -109,8 +102,7 @@ def _keep(desk: Desk, request: Request, kind: str, sent: dict[str, str]) -> Resp
                 f"a profile needs a name of at most {_NAME} characters and notes of at most "
                 f"{_LONGEST}"
             )
-        revision = sent.get("revision", "")
-        seen = int(revision) if revision.isascii() and revision.isdigit() else None
+        seen = revision_of(sent)
         known = _settings(sent, DISPLAY if kind == "display" else CAMERA)
         if kind == "display":
             say_display(desk.library, name, known, notes, seen)
@@ -126,7 +118,8 @@ def _keep(desk: Desk, request: Request, kind: str, sent: dict[str, str]) -> Resp
 
 def _settings(sent: Mapping[str, str], fields: tuple[Field, ...]) -> MeasureSettings:
     given: dict[str, Any] = {
-        field.name: _number(sent.get(field.name, ""), field) for field in fields
+        field.name: typed_number(sent.get(field.name, ""), field.label, field.unit)
+        for field in fields
     }
     for what in _PAIRS:
         if (given.get(f"{what}_ms") is None) != (given.get(f"{what}_u_ms") is None):
@@ -134,15 +127,6 @@ def _settings(sent: Mapping[str, str], fields: tuple[Field, ...]) -> MeasureSett
     if all(value is None for value in given.values()):
         raise BadSetting("a profile without a number says nothing; give what is known")
     return MeasureSettings(**given)
-
-
-def _number(text: str, field: Field) -> float | None:
-    if not text:
-        return None
-    try:
-        return float(text.replace(",", "."))
-    except ValueError as error:
-        raise BadSetting(f"{field.label}: {text[:40]!r} is no number of {field.unit}") from error
 
 
 def _page(

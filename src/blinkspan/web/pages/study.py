@@ -7,13 +7,17 @@ from urllib.parse import quote
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from blinkspan.errors import NotInLibrary
+from blinkspan.errors import BadSetting, NotInLibrary
+from blinkspan.jobs.review import edit_question
 from blinkspan.jobs.setups import MeasuredSetup
 from blinkspan.jobs.study_files import TABLES, package_zip, press_table, study_report
 from blinkspan.jobs.study_takes import MeasuredStudy, SetupOverview, study_key, summed_up
 from blinkspan.publish import words
+from blinkspan.study.setup import reading_order
+from blinkspan.web.api.values import Key
 from blinkspan.web.desk import TheDesk
 from blinkspan.web.dots import DotsSetup, dots_chart
+from blinkspan.web.sent_form import Sent, revision_of
 from blinkspan.web.shell import render
 from blinkspan.web.study_frame import (
     NET_AXIS,
@@ -32,6 +36,7 @@ _KINDS = {
     "parquet": "application/vnd.apache.parquet",
 }
 _MOST_NAME = 80
+_MOST_QUESTION = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +84,7 @@ def overview(request: Request, chosen: ChosenSetups) -> HTMLResponse:
             if summaries
             else "No press is accepted yet, so there is nothing to say.",
             "notes": notes,
+            "level": _level(summaries),
             "chart": _chart(chosen, summaries),
             "cautions": [
                 (one.sample.name, note)
@@ -90,6 +96,16 @@ def overview(request: Request, chosen: ChosenSetups) -> HTMLResponse:
             "unmeasured": sum(take.run is None for take in chosen.study.takes),
         },
     )
+
+
+@router.post("/{study_id}")
+def ask(desk: TheDesk, study_id: Key, sent: Sent) -> RedirectResponse:
+    """Keep what the study asks and lead back to its page; refused where it changed since."""
+    question = sent.get("question", "")
+    if len(question) > _MOST_QUESTION:
+        raise BadSetting(f"a question has at most {_MOST_QUESTION} characters; shorten it")
+    edit_question(desk.library, study_id, revision_of(sent) or 0, question)
+    return RedirectResponse(f"/studies/{study_id}", 303)
 
 
 @router.get("/{study_id}/presses.{form}")
@@ -126,6 +142,16 @@ def _file(content: bytes, kind: str, name: str) -> Response:
     plain = "".join(c if c.isascii() and (c.isalnum() or c in " ,.-") else "_" for c in name)
     told = f"attachment; filename=\"{plain}\"; filename*=UTF-8''{quote(name, safe='')}"
     return Response(content, media_type=kind, headers={"Content-Disposition": told})
+
+
+def _level(summaries: dict[int, MeasuredSetup]) -> str:
+    """Return the level of the medians' intervals, for the head of their column."""
+    levels = {
+        words.level(one.summary.median_ms.level)
+        for one in summaries.values()
+        if one.summary.median_ms is not None
+    }
+    return levels.pop() if len(levels) == 1 else ""
 
 
 def _median(of: MeasuredSetup) -> float | None:
@@ -173,7 +199,7 @@ def _matrix(study: MeasuredStudy, summaries: dict[int, MeasuredSetup]) -> dict[s
     if len(cells) < 2:
         return None
     return {
-        "platforms": sorted({platform for platform, _ in cells}),
-        "modes": sorted({mode for _, mode in cells}),
+        "platforms": sorted({platform for platform, _ in cells}, key=reading_order),
+        "modes": sorted({mode for _, mode in cells}, key=reading_order),
         "cells": cells,
     }

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from blinkspan.jobs.take_review import TakeReview
-from blinkspan.jobs.take_setup import CONDITIONS, setup_form
+from blinkspan.jobs.take_setup import setup_form
 from blinkspan.publish import words
 from blinkspan.web.api.states import regions_state
 from blinkspan.web.api.values import Key
@@ -23,10 +23,10 @@ FIELDS = {
     "title": ("Title", "The game."),
     "build": ("Build", "Its version or patch."),
     "mode": ("Mode", "The frame-rate mode."),
+    "link": ("Link", "How the controller is joined, such as wired."),
+    "picture_mode": ("Picture mode", "The display’s."),
     "action": ("Action", "What the press makes the game do."),
     "spot": ("Spot", "The exact place in the game: its load changes latency."),
-    "link": ("Link", "How the controller is joined, such as wired."),
-    "picture_mode": ("Picture mode", "The display's."),
     "notes": ("Notes", "Anything else that was held equal."),
 }
 
@@ -39,8 +39,8 @@ def take(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
     lost = film_lost(desk, review)
     said = asdict(form.kept.setup.conditions)
     fields = [
-        (name, *FIELDS[name], said[name], form.words[name] if name != "notes" else ())
-        for name in CONDITIONS
+        (name, *label, said[name], form.words[name] if name != "notes" else ())
+        for name, label in FIELDS.items()
     ]
     return render(
         request,
@@ -54,9 +54,19 @@ def take(desk: TheDesk, request: Request, take_id: Key) -> HTMLResponse:
             "form": form,
             "regions": _regions(review),
             "fields": fields,
+            "said": _said(review),
             "doubtful": sum(each.kept.press.verdict == "doubtful" for each in review.presses),
         },
     )
+
+
+def _said(review: TakeReview) -> dict[str, str]:
+    """Return what was said of the take when it was measured, as it would be typed."""
+    kept = {} if review.run is None else review.run.parameters
+    return {
+        name: "" if kept.get(name) is None else f"{kept[name]:g}"
+        for name in ("game_rate_hz", "capture_rate_hz")
+    }
 
 
 def _regions(review: TakeReview) -> str:
@@ -85,7 +95,7 @@ def _facts(review: TakeReview, film: Film | None) -> list[tuple[str, str]]:
             f"{words.with_u(1e3 * camera.readout_s.value, 1e3 * camera.readout_s.u)}, "
             f"{camera.readout_source}",
         ),
-        ("Frames left out", str(found.take.dropped_frames)),
+        ("Dropped frames", str(found.take.dropped_frames or "none")),
     ]
     if display.lag_s is not None:
         lag = words.with_u(1e3 * display.lag_s.value, 1e3 * display.lag_s.u)

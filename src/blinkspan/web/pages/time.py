@@ -18,6 +18,7 @@ from blinkspan.web.intervals import intervals_chart
 from blinkspan.web.part_bars import part_bars
 from blinkspan.web.shell import render
 from blinkspan.web.study_frame import ChosenSetups, study_context, tried
+from blinkspan.web.typed import typed_number
 
 router = APIRouter(prefix="/studies/{study_id}", include_in_schema=False)
 
@@ -43,7 +44,7 @@ class Way:
         BadSetting
             A period is no number, or a wireless link's is not said.
         """
-        poll_ms = _number(self.poll, "the link's period")
+        poll_ms = typed_number(self.poll, "the link's period")
         if self.link == "wireless" and poll_ms is None:
             raise BadSetting(
                 "the link is wireless, and its period is not known: say it above to see "
@@ -52,7 +53,7 @@ class Way:
         return Known(
             wireless=self.link == "wireless",
             poll_ms=poll_ms,
-            scan_ms=_number(self.scan, "the control's scan") or 0.0,
+            scan_ms=typed_number(self.scan, "the control's scan") or 0.0,
             alike=self.alike,
         )
 
@@ -131,13 +132,3 @@ def _said_link(takes: Sequence[StudyTake]) -> str:
     """Return how the setups say the controller is joined; wired where they do not."""
     said = [take.setup.setup.conditions.link.lower() for take in takes]
     return "wireless" if any("wireless" in words for words in said) else "wired"
-
-
-def _number(text: str, what: str) -> float | None:
-    text = text.strip().replace(",", ".")
-    if not text:
-        return None
-    try:
-        return float(text)
-    except ValueError as error:
-        raise BadSetting(f"{what} is {text!r}, no number of ms; write one such as 4") from error

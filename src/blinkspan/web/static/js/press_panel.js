@@ -13,7 +13,7 @@ export class PressPanel {
   show(press, { look, take }) {
     this.#write("number", press.number);
     this.span(press.span);
-    this.#write("net", press.net ? withU(press.net) : "no display lag known");
+    this.#write("net", press.net ? withU(press.net) : press.span ? "not known" : NONE);
     this.#write("lamp", instant(press.lamp_on));
     this.#write("response", instant(press.response));
     const verdict = this.places.get("verdict");

@@ -32,7 +32,7 @@ export class RegionEditor {
       lamp: cornersOf(regions.lamp),
     };
     this.group.replaceChildren();
-    for (const name of ["panel", "watch", "lamp"]) this.build(name);
+    for (const name of ["lamp", "panel", "watch"]) this.build(name);
     this.size();
     this.draw();
     this.changed(this.regions());
@@ -58,7 +58,13 @@ export class RegionEditor {
       this.dragged(handle, name, at);
       return handle;
     });
-    if (name !== "panel") this.dragged(shape, name, null);
+    if (name !== "panel") {
+      shape.setAttribute("tabindex", "0");
+      shape.setAttribute("role", "button");
+      shape.addEventListener("keydown", (event) => this.key(event, name, null));
+      shape.addEventListener("focus", () => this.say(name, null));
+      this.dragged(shape, name, null);
+    }
     this.parts[name] = { under, shape, handles };
   }
 
@@ -74,8 +80,13 @@ export class RegionEditor {
     if (!step || event.ctrlKey || event.metaKey || event.altKey) return;
     event.preventDefault();
     const far = event.shiftKey ? BIG_STEP : 1;
-    const [x, y] = this.corners[name][at];
-    this.move(name, at, x + far * step[0], y + far * step[1]);
+    const [dx, dy] = [far * step[0], far * step[1]];
+    if (at === null) {
+      this.shift(name, this.corners[name], dx, dy);
+    } else {
+      const [x, y] = this.corners[name][at];
+      this.move(name, at, x + dx, y + dy);
+    }
     this.say(name, at);
   }
 
@@ -84,7 +95,7 @@ export class RegionEditor {
     element.addEventListener("pointerdown", (event) => {
       element.setPointerCapture(event.pointerId);
       from = { at: this.where(event), corners: this.corners[name].map((corner) => [...corner]) };
-      if (at !== null) element.focus();
+      element.focus();
       event.preventDefault();
     });
     element.addEventListener("pointermove", (event) => {
@@ -96,7 +107,7 @@ export class RegionEditor {
     });
     for (const over of ["pointerup", "pointercancel"]) {
       element.addEventListener(over, () => {
-        if (from && at !== null) this.say(name, at);
+        if (from) this.say(name, at);
         from = null;
       });
     }
@@ -146,6 +157,7 @@ export class RegionEditor {
       const points = corners.map((corner) => corner.join(",")).join(" ");
       under.setAttribute("points", points);
       shape.setAttribute("points", points);
+      if (name !== "panel") shape.setAttribute("aria-label", this.told(name, null));
       handles.forEach((handle, at) => {
         handle.setAttribute("cx", corners[at][0]);
         handle.setAttribute("cy", corners[at][1]);
@@ -162,7 +174,8 @@ export class RegionEditor {
   }
 
   told(name, at) {
-    const [x, y] = this.corners[name][at];
+    const [x, y] = this.corners[name][at ?? 0];
+    if (at === null) return `${NAMES[name]}, whole box, from ${Math.round(x)}, ${Math.round(y)}`;
     return `${NAMES[name]}, ${CORNERS[at]} corner at ${Math.round(x)}, ${Math.round(y)}`;
   }
 

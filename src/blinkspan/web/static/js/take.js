@@ -29,6 +29,7 @@ const look = showWork(document.querySelector("#tasks"), {
 });
 
 if (place) editPlaces();
+measureForm();
 document.querySelector("#inspect")?.addEventListener("click", () =>
   tried(async () => {
     await sendJson(`/api/takes/${take}/inspect`, {});
@@ -58,16 +59,6 @@ function editPlaces() {
     }),
   );
   document.querySelector("#keep").addEventListener("click", () => tried(keep));
-  document.querySelector("#measure").addEventListener("click", () =>
-    tried(async () => {
-      if (editor.moved) await keep();
-      const rate = Number(document.querySelector("#capture-rate").value.replace(",", "."));
-      const said = rate > 0 ? { capture_rate_hz: rate } : {};
-      await sendJson("/api/work/measure", { study: place.dataset.study, take_id: take, again: true, ...said });
-      say("Measuring. The page shows the result when it is there.", "");
-      look();
-    }),
-  );
 }
 
 function showInspection({ seen, advice, notes, measurable }) {
@@ -83,6 +74,38 @@ function showInspection({ seen, advice, notes, measurable }) {
   }
   for (const words of notes) parts.push(made("p", { className: "note", text: words }));
   document.querySelector("#inspection").replaceChildren(...parts);
+}
+
+/** Measure with what is said of the take; only what was changed is said anew. */
+function measureForm() {
+  const form = document.querySelector("#measure-form");
+  const words = document.querySelector("#measure-told");
+  form?.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const order = { study: form.dataset.study, again: true };
+    if (form.elements.all.checked) order.setup = form.dataset.setup;
+    else order.take_id = take;
+    for (const name of ["game_rate_hz", "capture_rate_hz"]) {
+      const { value, defaultValue } = form.elements[name];
+      if (value !== defaultValue || form.elements.all.checked) order[name] = numberIn(value);
+    }
+    try {
+      if (editor?.moved) await keep();
+      await sendJson("/api/work/measure", order);
+      words.textContent = "Measuring. The page shows the result when it is there.";
+      words.className = "";
+      look();
+    } catch (error) {
+      words.textContent = error.message;
+      words.className = "note bad";
+    }
+  });
+}
+
+/** Return a typed number, null where nothing is typed, and as it is where it is none: that is refused. */
+function numberIn(text) {
+  const typed = text.trim().replace(",", ".");
+  return typed === "" ? null : Number.isNaN(Number(typed)) ? text : Number(typed);
 }
 
 async function keep() {

@@ -101,9 +101,10 @@ function fill(part, task, look) {
   const focused = document.activeElement?.dataset.step;
   const inside = part.contains(document.activeElement);
   const open = part.querySelector("details")?.open ?? false;
+  const idle = task.kind === "measure" && task.stage === "done" && task.of === 0;
   const children = [
     made("h3", { text: task.title }),
-    made("p", { className: "small", text: `${WORDS[task.stage]}${task.of > 1 ? ` · ${task.done} of ${task.of} clips` : ""}${task.told ? `: ${task.told}` : ""}` }),
+    made("p", { className: "small", text: idle ? "Nothing was new or changed, so nothing had to be measured." : `${WORDS[task.stage]}${task.of > 1 ? ` · ${task.done} of ${task.of} clips` : ""}${task.told ? `: ${task.told}` : ""}` }),
   ];
   if (!ENDED.has(task.stage) && task.of) {
     const share = task.clips.reduce((sum, clip) => sum + (ENDED.has(clip.stage) ? 1 : clip.share ?? 0), 0);
