@@ -6,7 +6,7 @@ import re
 import pytest
 
 from blinkspan.publish.cautions import CAUTIONS
-from docs.pages import PAGES, PROJECT, anchors, blocks, text
+from docs.pages import DOCS, PAGES, PROJECT, anchors, blocks, text
 
 NAMED_CAUTIONS = (
     "battery", "low voltage", "series resistor", "fumes", "eye protection", "warranty",
@@ -25,6 +25,13 @@ def test_links_lead_somewhere(page):
 
     links = re.findall(r"\]\(([^)\s]+)\)", page.read_text(encoding="utf-8"))
     assert [link for link in links if "://" not in link and not leads(link)] == []
+
+
+def test_every_picture_is_shown_and_small():
+    shown = {name for page in PAGES for name in re.findall(r"pictures/([\w.-]+)", page.read_text())}
+    kept = {file.name: file.stat().st_size for file in (DOCS / "pictures").iterdir()}
+    assert set(kept) == shown
+    assert max(kept.values()) <= 150_000  # a manual is read over slow lines, too
 
 
 def test_the_readme_begins_with_the_job_and_two_commands():

@@ -132,7 +132,7 @@ def watched(browser, request) -> Iterator[Watched]:
     if "served" in request.fixturenames:
         request.getfixturevalue("served")  # so that the page is closed before its server is
     context = browser.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(30_000)  # a busy machine is slow, not broken
     held = Watched(context.new_page())
     yield held
     context.close()

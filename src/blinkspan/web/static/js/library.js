@@ -15,8 +15,12 @@ if (form) {
   listTakes();
   for (const button of document.querySelectorAll("[data-measure]")) {
     button.addEventListener("click", async () => {
-      await sendJson("/api/work/measure", { study: button.dataset.measure });
-      look();
+      try {
+        await sendJson("/api/work/measure", { study: button.dataset.measure });
+        look();
+      } catch (error) {
+        button.parentElement.after(made("p", { className: "note bad", text: error.message }));
+      }
     });
   }
 }
