@@ -168,7 +168,7 @@ def _display(kept: KeptDisplay, used: int, now: datetime) -> Profile:
         (
             ("Lag", _ms(of.lag_s)),
             ("Refresh rate", words.hertz(of.refresh_hz)),
-            ("Game’s rate", words.hertz(of.game_rate_hz)),
+            *((("Game’s rate", words.hertz(of.game_rate_hz)),) if of.game_rate_hz else ()),
             ("Notes", kept.notes or words.NONE),
         ),
         *_aged(kept.made_at, now),
