@@ -96,6 +96,7 @@ def test_flashes_are_found_with_their_rate_length_and_instants():
         series.watch_row_px,
         series.clock,
         Measured(EXPOSURE_S, 0.0002),
+        Measured(0.0, 3e-5),
         [REFRESH_HZ, 60.0],
     )
     assert strobe.rate_hz == pytest.approx(REFRESH_HZ, rel=3e-6)
@@ -111,7 +112,9 @@ def test_a_steady_backlight_is_no_strobe():
     series, _ = strobed_take(strobed=False)
     rates = [REFRESH_HZ, 60.0, 120.0, 50.0]
     exposure = Measured(EXPOSURE_S, 0.0005)
-    found = find_strobe(series.watch, series.watch_row_px, series.clock, exposure, rates)
+    found = find_strobe(
+        series.watch, series.watch_row_px, series.clock, exposure, Measured(0.0, 3e-5), rates
+    )
     assert found is None
 
 

@@ -103,7 +103,12 @@ def overlap(after_s: Samples, exposure_s: float, length_s: float) -> Samples:
 
 
 def find_strobe(
-    film: Film, row_px: Samples, clock: Clock, exposure_s: Measured, rates_hz: list[float]
+    film: Film,
+    row_px: Samples,
+    clock: Clock,
+    exposure_s: Measured,
+    row_s: Measured,
+    rates_hz: list[float],
 ) -> Strobe | None:
     """Return the strobe that a film's panel is lit by; None where its light is steady.
 
@@ -112,8 +117,8 @@ def find_strobe(
     film : Film, shape (n, rows, columns)
     row_px : ndarray, shape (rows,)
     clock : Clock
-    exposure_s : Measured
-        What is known of the exposure.
+    exposure_s, row_s : Measured
+        What is known of the exposure, and of the readout from one row to the next.
     rates_hz : list of float
         Nominal refresh rates; a flash comes once a refresh.
     """
@@ -123,7 +128,7 @@ def find_strobe(
     if rate is None:
         return None
     middles = np.add.reduceat(row_px, edges[:-1]) / np.diff(edges)
-    strobe = _fitted(light, clock, middles, exposure_s, *rate)
+    strobe = _fitted(light, clock, middles, exposure_s, row_s, *rate)
     # Rows lit one after the other are a scanned backlight, of which this tells nothing.
     slant, reach = strobe.slant_s_per_px, float(np.ptp(middles))
     slack = 3 * slant.u * reach + 0.02 * clock.period_s
@@ -170,6 +175,7 @@ def _fitted(
     clock: Clock,
     row_px: Samples,
     exposure_s: Measured,
+    row_s: Measured,
     nominal_hz: float,
     rate_hz: float,
     phase: float,
@@ -180,8 +186,19 @@ def _fitted(
         length = duty / nominal_hz
         # An exposure sees most of a flash when their middles meet.
         zero = -phase / (2 * np.pi * rate_hz) + (exposure_s.value - length) / 2
-        first = np.array([zero, rate_hz, length, exposure_s.value, 0.0])
-        tries.append(_search(_Shares(light, clock, row_px, first, exposure_s), first))
+        first = np.array([zero, rate_hz, length, exposure_s.value, -row_s.value])
+        # A camera in step with the flashes sees no more of them than that they fall into an
+        # exposure: then what was known beforehand is all that is known.
+        doubt = np.array(
+            [
+                clock.period_s / math.sqrt(12.0),
+                _CLOCK_REACH * rate_hz,
+                0.5 * length,
+                exposure_s.u,
+                row_s.u,
+            ]
+        )
+        tries.append(_search(_Shares(light, clock, row_px, first, doubt), first))
     _, found, spread = min(tries, key=lambda each: each[0])
     u = np.sqrt(np.maximum(np.diag(spread), 0.0))
     zero, rate, length, exposure, slant = (float(v) for v in found)
@@ -207,7 +224,7 @@ class _Shares:
     """How each flash's light is shared between frames, and what a guess leaves of it."""
 
     def __init__(
-        self, light: Samples, clock: Clock, row_px: Samples, first: Samples, exposure_s: Measured
+        self, light: Samples, clock: Clock, row_px: Samples, first: Samples, doubt: Samples
     ) -> None:
         zero, rate, length, exposure, _ = first
         since = clock.start_s - zero + (exposure - length) / 2
@@ -224,7 +241,7 @@ class _Shares:
         usual = np.maximum(np.median(self.total, axis=0), 1e-12)
         self.weight = np.minimum(self.total / usual, 1.0) / _SHARE_DOUBT
         self.level = self._summed(self.data) / usual
-        self.known = exposure_s
+        self.first, self.doubt = first, np.maximum(doubt, 1e-9)
 
     def _summed(self, values: Samples) -> Samples:
         sums = np.zeros((int(self.group.max()) + 1, values.shape[1]))
@@ -243,8 +260,8 @@ class _Shares:
         usual = np.maximum(np.median(seen, axis=0), 0.05)
         level = (self.level - seen / usual) / _LEVEL_DOUBT
         level = _MOST_LEFT * np.tanh(level / _MOST_LEFT)
-        held = (exposure - self.known.value) / max(self.known.u, 1e-6)
-        return np.concatenate([left.ravel(), level.ravel(), [held]])
+        held = (guess - self.first) / self.doubt
+        return np.concatenate([left.ravel(), level.ravel(), held])
 
 
 def _search(shares: _Shares, first: Samples) -> tuple[float, Samples, Samples]:

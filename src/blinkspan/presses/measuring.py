@@ -87,7 +87,7 @@ def measure_presses(
     constant = lamp_constant(lamp, spells, period)
     exposure = camera.exposure_s or exposure_of_edges(lamp, spells, constant, period)
     todo = searches(start_s, [s.first for s in spells], period)
-    flashing = strobed(series, exposure, display)
+    flashing = strobed(series, exposure, camera, display)
     if flashing is not None:
         series = flashing.series
         exposure = flashing.strobe.exposure_s
@@ -106,7 +106,7 @@ def measure_presses(
         None if panel is None else panel.step,
     )
     if flashing is not None and camera.readout_s is None:
-        readout = flashing.readout(series.picture.height_px)
+        readout = flashing.readout
     rise = lamp_rise(lamp, spells, exposure, constant, period)
     context = Context(
         series, regions, lamp, spells, rise, exposure, readout, display, todo, found, panel

@@ -20,7 +20,7 @@ from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.searching import Found, Learnt, Search, settled
 from blinkspan.presses.shutter import Readout
-from blinkspan.profiles import DisplayProfile
+from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
@@ -34,6 +34,7 @@ _FIRST = 0.04  # of the answer's height: so much of it is the first sight of it
 _WHOLE = 0.9  # a flash that shows less fell while the panel was changing, or soon after
 _CLEAR = 4.0  # standard errors over resting flashes
 _MIDDLE = 0.3  # of the watched height about its middle row, at which the answer is stated
+_TOLD = 0.5  # of the doubt beforehand: with less, the flashes have told the readout
 _SEEN = 0.3  # of the strongest band's height
 
 
@@ -54,22 +55,36 @@ class Strobed:
     flash: npt.NDArray[np.intp]
     seen: npt.NDArray[np.bool_]
 
-    def readout(self, height_px: int) -> Readout:
-        """Return the camera's readout, which alone makes rows see a flash apart."""
+    @property
+    def readout(self) -> Readout:
+        """The camera's readout, which alone makes rows see a flash apart."""
         slant = self.strobe.slant_s_per_px
-        row_s = float(np.clip(-slant.value, 0.0, self.series.clock.period_s / height_px))
-        return Readout(row_s, slant.u, "from the take")
+        anything = _any_readout(self.series)
+        row_s = float(np.clip(-slant.value, 0.0, 2 * anything.value))
+        told = slant.u < _TOLD * anything.u
+        return Readout(row_s, slant.u, "from the take" if told else "assumed")
 
 
-def strobed(series: Series, exposure_s: Measured, display: DisplayProfile) -> Strobed | None:
+def strobed(
+    series: Series, exposure_s: Measured, camera: CameraProfile, display: DisplayProfile
+) -> Strobed | None:
     """Return the take without its strobe, None where the panel's light does not flash."""
+    row_s = _any_readout(series)
+    if camera.readout_s is not None:
+        row_s = camera.readout_s * (1 / series.picture.height_px)
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
     film, rows, clock = series.watch, series.watch_row_px, series.clock
-    strobe = find_strobe(film, rows, clock, exposure_s, rates)
+    strobe = find_strobe(film, rows, clock, exposure_s, row_s, rates)
     if strobe is None:
         return None
     held, flash, seen = held_film(film, rows, clock, strobe)
     return Strobed(replace(series, watch=held), strobe, flash, seen)
+
+
+def _any_readout(series: Series) -> Measured:
+    """Return a row's readout where anything up to a frame is possible."""
+    frame_s = series.clock.period_s / series.picture.height_px
+    return Measured(frame_s / 2, rectangular(frame_s / 2))
 
 
 def strobed_step(
