@@ -44,6 +44,7 @@ class ArrayFilm:
     seed: int = 5
     kept: tuple[int, ...] | None = None
     strength: float = 110.0
+    scanned: bool = True
     format: PictureFormat = field(
         default=PictureFormat(WIDTH, HEIGHT, 8, True, TransferCurve.LINEAR)
     )
@@ -62,7 +63,7 @@ class ArrayFilm:
         still = rng.uniform(20, 70, (HEIGHT, WIDTH))
         rows = np.arange(HEIGHT) + 0.5
         row_s = rows * self.readout_s / HEIGHT
-        scan_s = (rows - WATCH.middle_row_px) * 0.96 / self.refresh_hz / 50.0
+        scan_s = (rows - WATCH.middle_row_px) * 0.96 / self.refresh_hz / 50.0 * self.scanned
         answers = [r for r in self.responses_s if r is not None] + list(self.stray_s)
         for start in self.clock.start_s:
             begin = start + row_s

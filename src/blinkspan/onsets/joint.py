@@ -27,6 +27,9 @@ from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
 
 _LONGEST_RESPONSE_S = 0.012
+# Next to no weight where the course shows; where every exposure sees all or nothing of the
+# step, nothing speaks for a slow panel.
+_USUAL_RESPONSE_S = 0.005
 _SHARED = 3  # response time, slant, exposure
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
@@ -70,7 +73,9 @@ class Known:
     @property
     def aligned_u_s(self) -> float:
         """How far alignment may be off for one press."""
-        return (_ALIKE_FRAMES if self.alike else _UNLIKE_FRAMES) * self.period_s
+        usual = (_ALIKE_FRAMES if self.alike else _UNLIKE_FRAMES) * self.period_s
+        # Where most of a frame is dead time, courses slide within it and look the same.
+        return math.hypot(usual, max(0.0, self.period_s - 2 * self.exposure_s.value))
 
     @property
     def gain_u(self) -> float:
@@ -288,6 +293,7 @@ class Joint:
         priors = [
             (shared[2] - exposure.value) / max(exposure.u, 1e-6),
             (shared[1] - slant.value) / max(slant.u, 1e-9),
+            shared[0] / _USUAL_RESPONSE_S,
         ]
         return np.concatenate([data, self._strayed(begins), priors]), linear
 

@@ -25,6 +25,10 @@ _REACH_FRAMES = 1.5
 _RESTING = 0.3  # of the template's time before zero: by then no answer has begun
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.05  # a jump, against the steepest creep and the steepest rise
 _ROUNDS = 3
+# Where the samples stray so far from a grid, and hardly from begins of their own, pictures come
+# about evenly but not on the ticks of a clock (a program drawing by itself).
+_NO_TICKS, _NO_TICKS_OF_FREE = 1.5, 2.0
+_SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
 _RESPONSE_DOUBT = 0.1  # of the panel's time constant: a single exponential is a model
 _COURSES_A_HOLD = 5.0  # time constants in a game frame that show the whole of a panel's course
@@ -72,6 +76,7 @@ def fit_step(
     row_px: float,
     known: list[Known],
     rates_hz: list[float],
+    at_once: Known | None = None,
 ) -> Step | None:
     """Return the step all presses share, or None where their answers never rise like one.
 
@@ -86,23 +91,17 @@ def fit_step(
         What may be known beforehand; the one that fits best wins.
     rates_hz : list of float
         Refresh rates the panel may have.
+    at_once : Known, optional
+        Tried as well where the slant turns out as none of ``known``: all rows change together.
     """
     below = bands.below(row_px)
     departure = first_departure(template, known[0].period_s)
     if departure is None:
         return None
-    tries = []
-    for each in known:
-        rows_s = each.slant_s_per_px.value * below.row_px
-        # The first band to answer is the one that departs.
-        zero = departure - float(rows_s.min()) + 0.3 * each.period_s
-        direction = _first_look(template, zero + rows_s, each)
-        begins = np.array([fit.at_s for fit in fits]) + zero
-        for _ in range(_ROUNDS):  # which samples count depends on where the step begins
-            problem = Joint(courses, begins, direction, below, each)
-            solution = problem.solve(np.eye(begins.size), begins)
-            begins = begins + float((solution.begins_s - begins).mean())
-        tries.append((solution, problem))
+    aligned = np.array([fit.at_s for fit in fits])
+    tries = [_free(courses, aligned, template, departure, below, each) for each in known]
+    if at_once is not None and not any(_as_known(free) for free in tries):
+        tries.append(_free(courses, aligned, template, departure, below, at_once))
     free, problem = min(tries, key=lambda pair: pair[0].cost)
     if not (free.heights > 0).any():
         return None
@@ -114,11 +113,17 @@ def fit_step(
     at, u = np.array([m.value for m in alone]), np.array([m.u for m in alone])
     grid = fit_grid(at, u, rates_hz)
     step = _step(row_px, free, problem, tuple(alone), None)
+    if _shared_variance(free.spread) > problem.known.period_s**2 / 12:
+        # No slope in the dead time, where the begins lie: what all together still allow.
+        together = _common_place(courses, replace(free, begins_s=at), problem)
+        step = replace(step, shared_u_s=math.hypot(together.u, _STEP_DOUBT * problem.known.period_s))
     if grid is None:
         return step
     basis = np.column_stack([np.ones(at.size), grid.ticks.astype(float)])
     shared = np.array([free.response_s, free.slant_s_per_px.value, free.exposure_s.value])
     bound = problem.solve(basis, np.array([grid.zero_s, grid.period_s]), shared)
+    if bound.cost > max(_NO_TICKS, _NO_TICKS_OF_FREE * free.cost):
+        return step
     own = np.sqrt(np.maximum(np.diag(bound.spread) - _shared_variance(bound.spread), 0.0))
     moved = _common_place(courses, bound, problem)
     begins = bound.begins_s + moved.value
@@ -127,6 +132,35 @@ def fit_step(
     grid = replace(grid, zero_s=float((begins - grid.ticks * period).mean()), period_s=period)
     step = _step(row_px, bound, problem, ticks, grid)
     return replace(step, shared_u_s=math.hypot(step.shared_u_s, moved.u))
+
+
+def _free(
+    courses: list[Course],
+    aligned_s: Samples,
+    template: Template,
+    departure_s: float,
+    below: Bands,
+    known: Known,
+) -> tuple[Solution, Joint]:
+    """Return every press's begin by itself, with what the step has in common."""
+    rows_s = known.slant_s_per_px.value * below.row_px
+    # The first band to answer is the one that departs.
+    zero = departure_s - float(rows_s.min()) + 0.3 * known.period_s
+    direction = _first_look(template, zero + rows_s, known)
+    begins = aligned_s + zero
+    for _ in range(_ROUNDS):  # which samples count depends on where the step begins
+        problem = Joint(courses, begins, direction, below, known)
+        solution = problem.solve(np.eye(begins.size), begins)
+        begins = begins + float((solution.begins_s - begins).mean())
+    return solution, problem
+
+
+def _as_known(free: tuple[Solution, Joint]) -> bool:
+    """Tell whether a fit's slant is what it was held to be."""
+    solution, problem = free
+    known = problem.known.slant_s_per_px
+    away = abs(solution.slant_s_per_px.value - known.value)
+    return away <= _SLANT_AWAY * known.u
 
 
 def first_departure(template: Template, frame_s: float) -> float | None:

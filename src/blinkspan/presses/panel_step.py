@@ -13,7 +13,7 @@ from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
 from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
-from blinkspan.presses.shutter import slants_to_try
+from blinkspan.presses.shutter import slant_at_once, slants_to_try
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.light import light_of_codes
@@ -142,6 +142,7 @@ def _fit(
         )
         for slant in slants_to_try(series, regions, camera, display)
     ]
+    at_once = replace(known[0], slant_s_per_px=slant_at_once(series, regions, camera))
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
     bands = Bands(found.learnt.pattern.row_px, found.learnt.pattern.row_spread_px)
     return fit_step(
@@ -152,6 +153,7 @@ def _fit(
         regions.watch.middle_row_px,
         known,
         rates,
+        at_once,
     )
 
 
