@@ -56,3 +56,10 @@ def test_a_menu_that_opens_and_shuts_is_one_pattern_with_two_signs():
     look = np.random.default_rng(3).normal(0, 1, 50)
     rows = np.stack([look, -look, 1.2 * look, -0.9 * look, look])
     assert common_signs(rows) == [1, -1, 1, -1, 1]
+
+
+def test_pictures_that_never_look_alike_are_not_turned():
+    rng = np.random.default_rng(9)
+    assert common_signs(rng.standard_normal((15, 500))) == [1] * 15
+    toggled = np.outer([1, -1] * 4, rng.standard_normal(500)) + rng.standard_normal((8, 500))
+    assert common_signs(toggled) in ([1, -1] * 4, [-1, 1] * 4)  # half of them: either way round

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from blinkspan.onsets.evidence import first_change, learn_evidence, score_of
-from blinkspan.onsets.idle import idle_moments, learn_idle, look_before
+from blinkspan.onsets.idle import idle_moments, learn_idle
+from blinkspan.onsets.look import look_before
 
 PERIOD = 1 / 240
 PRESSES = [200, 500, 800, 1100]
@@ -24,7 +25,7 @@ def film():
 def learnt(film):
     moments = idle_moments(np.arange(1500) * PERIOD, PRESSES, PERIOD)
     idle = learn_idle(film, moments, PERIOD)
-    return moments, idle, learn_evidence(film, idle, PERIOD)
+    return moments, idle, learn_evidence(film, idle)
 
 
 def test_idle_moments_keep_clear_of_presses(learnt):

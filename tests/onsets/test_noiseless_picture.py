@@ -9,7 +9,8 @@ import numpy as np
 
 from blinkspan.footage.frames import PictureFormat, TransferCurve
 from blinkspan.onsets.evidence import first_change, learn_evidence, score_of
-from blinkspan.onsets.idle import Moments, learn_idle, look_before
+from blinkspan.onsets.idle import Moments, learn_idle
+from blinkspan.onsets.look import look_before
 from blinkspan.traces.light import FULL_SCALE, light_of_codes
 
 PERIOD = 1 / 240
@@ -30,7 +31,7 @@ def test_an_encoders_last_bit_is_no_change_and_one_code_is():
     light = np.full((600, 12, 16), 9000, np.uint16)
     moments = Moments([60, 200, 340], 40)
     idle = learn_idle(light, moments, PERIOD)
-    evidence = learn_evidence(light, idle, PERIOD)
+    evidence = learn_evidence(light, idle)
     for change, seen in ((2, None), (150, 20)):  # far below a code, and about half of one
         film = light.copy()
         film[470:, 4:6, 4:6] += change

@@ -15,7 +15,8 @@ from scipy.ndimage import shift
 from skimage import data
 from skimage.registration import phase_cross_correlation
 
-from blinkspan.onsets.idle import Idle, Moments, look_before
+from blinkspan.onsets.idle import Idle, Moments
+from blinkspan.onsets.look import look_before
 from blinkspan.onsets.pattern import FEATURES, Pattern, features
 from blinkspan.traces.light import FULL_SCALE
 from presses.array_film import measured, series_of, staged
@@ -81,12 +82,12 @@ def slid(film: np.ndarray, frame: int) -> np.ndarray:
     bands = ((0, film.shape[1]),)
     row = np.ones(1)
     pattern = Pattern(still, still, bands, row, row, np.ones((1, FEATURES)), 0.0)
-    idle = Idle(Moments([0], 4), np.full(film.shape[1:], 0.01, np.float32))
     before = look_before(film, frame, 1 / 240)
+    idle = Idle(Moments([0], 4), np.full(film.shape[1:], 0.01, np.float32), [before])
     found = features(film, frame, frame + 1, before, idle, pattern)[0, 0]
     # Along unit vectors of the picture's own slopes: f(x - d) - f(x) = -d f'(x), to first order.
     # Where the slopes of both directions have something in common it is shared out.
-    slopes = np.stack([each.ravel() / 0.01 for each in np.gradient(before.astype(float))])
+    slopes = np.stack([each.ravel() / 0.01 for each in np.gradient(before.light.astype(float))])
     length = np.linalg.norm(slopes, axis=1)
     common = (slopes / length[:, None]) @ (slopes / length[:, None]).T
     return -np.linalg.solve(common, found[[3, 2]]) / length

@@ -12,7 +12,8 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.idle import Frame, Idle, Light, look_before, strayed
+from blinkspan.onsets.idle import Idle, strayed
+from blinkspan.onsets.look import Frame, Light, Look
 from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
@@ -40,12 +41,12 @@ class Evidence:
     threshold: float
 
 
-def learn_evidence(film: Film, idle: Idle, period_s: float) -> Evidence:
+def learn_evidence(film: Film, idle: Idle) -> Evidence:
     """Return the scale of surprise, learnt from the idle moments."""
     reach = idle.moments.reach
     by_moment = [
-        _block_surprise(film, m, m + reach, look_before(film, m, period_s), idle)
-        for m in idle.moments.frames
+        _block_surprise(film, m, m + reach, look, idle)
+        for m, look in zip(idle.moments.frames, idle.looks, strict=True)
     ]
     surprise = np.concatenate(by_moment)
     typical = np.median(surprise, axis=0)
@@ -57,10 +58,10 @@ def learn_evidence(film: Film, idle: Idle, period_s: float) -> Evidence:
 
 
 def score_of(
-    film: Film, first: Frame, stop: Frame, before: Light, idle: Idle, evidence: Evidence
+    film: Film, first: Frame, stop: Frame, look: Look, idle: Idle, evidence: Evidence
 ) -> Samples:
     """Return the score of frames ``first`` to ``stop`` against the look before, shape (m,)."""
-    surprise = _block_surprise(film, first, stop, before, idle)
+    surprise = _block_surprise(film, first, stop, look, idle)
     score: Samples = ((surprise - evidence.typical) / evidence.scale).max(axis=1)
     return score
 
@@ -73,14 +74,14 @@ def first_change(score: Samples, threshold: float) -> int | None:
 
 
 def _block_surprise(
-    film: Film, first: Frame, stop: Frame, before: Light, idle: Idle
+    film: Film, first: Frame, stop: Frame, look: Look, idle: Idle
 ) -> npt.NDArray[np.float64]:
     """Mean squared change in idle units of each block and of the whole, shape (m, blocks + 1)."""
     stop = min(stop, film.shape[0])
-    height, width = before.shape
+    height, width = look.light.shape
     by_row, by_column = _averages(height), _averages(width)
     means = np.empty((stop - first, by_row.shape[0], by_column.shape[0]), np.float32)
-    for frames, z in strayed(film, first, stop, before, idle):
+    for frames, z in strayed(film, first, stop, look, idle):
         np.clip(z, -_MOST_STRAYED, _MOST_STRAYED, out=z)
         np.multiply(z, z, out=z)
         np.matmul(by_row @ z.reshape(-1, height, width), by_column.T, out=means[frames])

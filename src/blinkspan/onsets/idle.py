@@ -11,13 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from blinkspan.onsets.drift import Drift, learn_drift, look_at
+from blinkspan.onsets.look import REFERENCE_S, Frame, Light, Look, change_since, steadied
 from blinkspan.traces.light import FULL_SCALE
 from blinkspan.traces.reduction import Film
 
-Light = npt.NDArray[np.float32]
-Frame = int
-
-REFERENCE_S = 0.050  # the look before a press is the mean of this long
 _MOST_MOMENTS, _FEWEST_MOMENTS = 40, 8
 _KEPT = 0.8
 # A picture without noise (a grabbed screen) is still known to its codes only: the darkest 8-bit
@@ -31,18 +29,6 @@ _GUARD_AND_REACH_S = ((1.2, 0.25), (0.9, 0.25), (0.6, 0.20))
 # lamp, before any game can answer.
 _JUST_BEFORE_S, _JUST_AFTER_S = 0.060, 0.008
 _CELLS_AT_ONCE = 2**19  # two megabytes: more leave a processor's own memory, fewer cost calls
-
-
-def light_of(film: Film, first: Frame, stop: Frame) -> Light:
-    """Return frames ``first`` to ``stop`` as light of 0 to 1, shape (m, rows, columns)."""
-    return film[first:stop].astype(np.float32) / np.float32(FULL_SCALE)
-
-
-def look_before(film: Film, frame: Frame, period_s: float) -> Light:
-    """Return the mean picture over ``REFERENCE_S`` before a frame, shape (rows, columns)."""
-    count = max(2, round(REFERENCE_S / period_s))
-    look: Light = light_of(film, max(0, frame - count), max(1, frame)).mean(axis=0)
-    return look
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,20 +84,26 @@ class Idle:
         What the behaviour was learnt from.
     sd : ndarray of float32, shape (rows, columns)
         How far a cell strays from its look before, as a standard deviation.
+    looks : list of Look
+        Just before each moment.
+    drift : Drift | None
+        Where the view drifts by itself; then looks drift on.
     """
 
     moments: Moments
     sd: Light
+    looks: list[Look]
+    drift: Drift | None = None
 
 
 def learn_idle(film: Film, moments: Moments, period_s: float) -> Idle:
     """Return the idle behaviour over the given moments, at least one."""
+    drift = learn_drift(film, moments.frames, moments.reach, period_s)
+    looks = [look_at(film, m, period_s, drift) for m in moments.frames]
     per_moment = np.stack(
         [
-            ((light_of(film, m, m + moments.reach) - look_before(film, m, period_s)) ** 2).mean(
-                axis=0
-            )
-            for m in moments.frames
+            (change_since(film, m, m + moments.reach, look) ** 2).mean(axis=0)
+            for m, look in zip(moments.frames, looks, strict=True)
         ]
     )
     # The mean, less the wildest moments: a cut in the scene, or an answer without a press,
@@ -120,11 +112,11 @@ def learn_idle(film: Film, moments: Moments, period_s: float) -> Idle:
     variance = kept.mean(axis=0)
     floor = max(float(np.median(variance)) * 0.05, _LEAST_SD**2)
     sd: Light = np.sqrt(np.maximum(variance, floor)).astype(np.float32)
-    return Idle(moments, sd)
+    return Idle(moments, sd, looks, drift)
 
 
 def strayed(
-    film: Film, first: Frame, stop: Frame, look: Light, idle: Idle
+    film: Film, first: Frame, stop: Frame, look: Look, idle: Idle
 ) -> Iterator[tuple[slice, Light]]:
     """Yield how far frames ``first`` to ``stop`` are from a look, in idle standard deviations.
 
@@ -132,15 +124,15 @@ def strayed(
     them, counted from ``first``, and an array of shape (frames, rows x columns) that
     may be changed and is good until the next step only.
     """
-    cells = look.size
+    cells = look.light.size
     at_once = max(1, _CELLS_AT_ONCE // cells)
     room = np.empty((min(at_once, max(0, stop - first)), cells), np.float32)
-    look_in_steps = look.ravel() * np.float32(FULL_SCALE)
+    look_in_steps = look.light.ravel() * np.float32(FULL_SCALE)
     steps = np.float32(1 / FULL_SCALE) / idle.sd.ravel()
     for at in range(first, stop, at_once):
         light = film[at : min(at + at_once, stop)]
         away = room[: light.shape[0]]
-        away[:] = light.reshape(-1, cells)
+        away[:] = steadied(light, at - look.frame, look.motion).reshape(-1, cells)
         away -= look_in_steps
         away *= steps
         yield slice(at - first, at - first + light.shape[0]), away

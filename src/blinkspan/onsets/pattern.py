@@ -20,7 +20,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from blinkspan.onsets.idle import Frame, Idle, Light, light_of, look_before, strayed
+from blinkspan.onsets.idle import Idle, strayed
+from blinkspan.onsets.look import Frame, Light, Look, change_since
 from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
@@ -29,6 +30,9 @@ _BANDS = 8
 _LEAST_SD = 0.3
 _LEAST_UNLIKE = 0.03  # of a mean over hundreds of cells, in the same unit
 _STRONG = 0.35  # of the largest change
+# Rows are turned where they then agree so much better than as they are, and so much better than
+# chance, which leaves 1 in the number of rows (or by this share, where rows are few).
+_TURNED_OVER_PLAIN, _TURNED_OVER_CHANCE, _TURNED = 1.2, 3.0, 0.6
 
 FEATURES, UNLIKE = 5, 4  # how many, and the place of the one that has no sign
 Features = npt.NDArray[np.float64]  # shape (frames, bands, FEATURES)
@@ -38,7 +42,7 @@ Features = npt.NDArray[np.float64]  # shape (frames, bands, FEATURES)
 class Change:
     """Where one press's answer can be seen: frame ranges (first, stop) and the look before it."""
 
-    before: Light
+    before: Look
     first: tuple[Frame, Frame]
     later: tuple[Frame, Frame]
 
@@ -74,7 +78,6 @@ def learn_pattern(
     row_px: Samples,
     idle: Idle,
     changes: list[Change],
-    period_s: float,
 ) -> Pattern:
     """Return the action's pattern.
 
@@ -85,7 +88,6 @@ def learn_pattern(
     idle : Idle
     changes : list of Change
         At least one.
-    period_s : float
     """
     firsts = [_difference(film, change.before, change.first, idle) for change in changes]
     laters = [_difference(film, change.before, change.later, idle) for change in changes]
@@ -113,8 +115,8 @@ def learn_pattern(
     bare = Pattern(first, later, bands, middle, spread, np.ones((len(bands), FEATURES)), light)
     reach = idle.moments.reach
     strays = [
-        features(film, m, m + reach, look_before(film, m, period_s), idle, bare)
-        for m in idle.moments.frames
+        features(film, m, m + reach, look, idle, bare)
+        for m, look in zip(idle.moments.frames, idle.looks, strict=True)
     ]
     stray = np.concatenate(strays)
     stray[..., UNLIKE] -= stray[..., UNLIKE].mean(axis=0)  # no picture is wholly like another
@@ -123,7 +125,7 @@ def learn_pattern(
 
 
 def features(
-    film: Film, first: Frame, stop: Frame, before: Light, idle: Idle, pattern: Pattern
+    film: Film, first: Frame, stop: Frame, before: Look, idle: Idle, pattern: Pattern
 ) -> Features:
     """Return five numbers a band and frame, in idle standard deviations.
 
@@ -131,9 +133,10 @@ def features(
     later look (what the first does not explain), sideways, down, unlike before.
     """
     stop = min(stop, film.shape[0])
-    down, sideways = np.gradient(before) if min(before.shape) > 1 else (0 * before, 0 * before)
+    seen = before.light
+    down, sideways = np.gradient(seen) if min(seen.shape) > 1 else (0 * seen, 0 * seen)
     maps = np.stack([pattern.first, pattern.later, sideways / idle.sd, down / idle.sd])
-    width = before.shape[1]
+    width = seen.shape[1]
     bands = [slice(a * width, b * width) for a, b in pattern.bands]
     units = _units(maps.reshape(UNLIKE, -1).astype(np.float64), bands)
     out = np.empty((stop - first, len(pattern.bands), FEATURES))
@@ -150,20 +153,29 @@ def features(
 def common_signs(changes: npt.NDArray[np.floating]) -> list[int]:
     """Return +1 or -1 a row, so that the rows agree best: a menu opens and shuts by turns.
 
-    The signs of the first principal direction of the rows; most are +1.
+    The signs of the first principal direction of the rows; most are +1. Pictures that
+    never look the same twice (a view that turns) have no such direction: chance would
+    give them signs, so that all are +1 unless turning makes the rows agree far better.
     """
-    gram = changes.astype(np.float64) @ changes.astype(np.float64).T
+    rows = changes.astype(np.float64)
+    gram = rows @ rows.T
     _, directions = np.linalg.eigh(gram)
     signs = np.where(directions[:, -1] < 0, -1, 1)
     if signs.sum() < 0:
         signs = -signs
+    length = np.sqrt(np.maximum(np.diag(gram), 1e-12))
+    alike = gram / np.outer(length, length)
+    n = signs.size
+    turned, plain = float(signs @ alike @ signs) / n**2, float(alike.sum()) / n**2
+    if turned < max(_TURNED_OVER_PLAIN * plain, min(_TURNED_OVER_CHANCE / n, _TURNED)):
+        return [1] * n
     return [int(sign) for sign in signs]
 
 
-def _difference(film: Film, before: Light, frames: tuple[Frame, Frame], idle: Idle) -> Light:
+def _difference(film: Film, before: Look, frames: tuple[Frame, Frame], idle: Idle) -> Light:
     stop = min(frames[1], film.shape[0])
     first = min(frames[0], stop - 1)
-    change: Light = (light_of(film, first, stop).mean(axis=0) - before) / idle.sd
+    change: Light = change_since(film, first, stop, before).mean(axis=0) / idle.sd
     return change
 
 

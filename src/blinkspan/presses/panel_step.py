@@ -223,7 +223,7 @@ def _faint_u_s(series: Series, learnt: Learnt) -> float:
 def _first_codes(series: Series, learnt: Learnt) -> float:
     """Return how many code values of the film the first look is from the one before."""
     table = light_of_codes(series.picture).astype(float) / 65535
-    look = float(np.median(learnt.looks[0]))
+    look = float(np.median(learnt.looks[0].light))
     code = min(max(int(np.searchsorted(table, look)), 1), table.size - 1)
     step = float(table[code] - table[code - 1]) * 2.0 ** (series.picture.bit_depth - 8)
     return learnt.pattern.first_light / max(step, 1e-6)

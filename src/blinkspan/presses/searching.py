@@ -19,8 +19,10 @@ from blinkspan.onsets.alignment import (
     turned,
     unlike_gain,
 )
+from blinkspan.onsets.drift import look_at
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
-from blinkspan.onsets.idle import Frame, Idle, Light, idle_moments, learn_idle, look_before
+from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
+from blinkspan.onsets.look import Frame, Look
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
 from blinkspan.onsets.settling import settle
 from blinkspan.traces.reduction import Series
@@ -36,6 +38,7 @@ _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
+_FAR_S = 0.025  # from an answer's place to its first whole look: more, and it was placed too early
 _SLACK_FRAMES = 3  # the template's zero may lie before the first visible change
 
 
@@ -70,7 +73,7 @@ class Answer:
 class Learnt:
     """What the take's own idle time and its presses taught."""
 
-    looks: list[Light]
+    looks: list[Look]
     idle: Idle
     evidence: Evidence
     pattern: Pattern
@@ -111,8 +114,8 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
     """
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     idle = learn_idle(film, idle_moments(start_s, [s.lamp_frame for s in todo], period), period)
-    evidence = learn_evidence(film, idle, period)
-    looks = [look_before(film, s.lamp_frame, period) for s in todo]
+    evidence = learn_evidence(film, idle)
+    looks = [look_at(film, s.lamp_frame, period, idle.drift) for s in todo]
     begins = [max(0, s.lamp_frame - 2) for s in todo]
     scores = [
         score_of(film, begin, s.stop, look, idle, evidence)
@@ -157,6 +160,7 @@ def find_again(
     start_s, period = series.clock.start_s, series.clock.period_s
     changes: list[Change | None] = []
     places: list[float | None] = []
+    early_s = _early_s(found.answers, whole_s)
     for answer, look, whole in zip(found.answers, found.learnt.looks, whole_s, strict=True):
         if answer is None or whole is None:
             changes.append(None)
@@ -165,9 +169,20 @@ def find_again(
         first = int(np.searchsorted(start_s, whole[0]))
         stop = max(first + 1, int(np.searchsorted(start_s, whole[1])))
         changes.append(Change(look, (first, stop), _frames(first, _LATER_S, period)))
-        places.append(answer.fit.at_s)
+        places.append(answer.fit.at_s + early_s)
     learnt = found.learnt
     return _match(series, todo, learnt.looks, learnt.idle, learnt.evidence, changes, places)
+
+
+def _early_s(answers: list[Answer | None], whole_s: list[tuple[float, float] | None]) -> float:
+    """Return by how much all answers were placed too early, where that is by far.
+
+    A scene that creeps is soon unlike its look before; the pattern then ends before the
+    answer has shown itself, and a pose would pass for a fade.
+    """
+    early = [w[0] - a.fit.at_s for a, w in zip(answers, whole_s, strict=True) if a and w]
+    usual = float(np.median(early)) if early else 0.0
+    return usual if usual > _FAR_S else 0.0
 
 
 def settled(series: Series, todo: list[Search], found: Found, game_frame_s: float) -> Found:
@@ -197,7 +212,7 @@ def _frames(frame: Frame, after_s: tuple[float, float], period_s: float) -> tupl
 def _match(
     series: Series,
     todo: list[Search],
-    looks: list[Light],
+    looks: list[Look],
     idle: Idle,
     evidence: Evidence,
     changes: list[Change | None],
@@ -205,9 +220,7 @@ def _match(
 ) -> Found:
     """Return the answers that the pattern of the given changes finds."""
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
-    pattern = learn_pattern(
-        film, series.watch_row_px, idle, [c for c in changes if c is not None], period
-    )
+    pattern = learn_pattern(film, series.watch_row_px, idle, [c for c in changes if c is not None])
     margin = round(MARGIN_S / period)
     courses = [
         course_of(series, s.lamp_frame - margin, s.stop + margin, look, idle, pattern)
@@ -239,7 +252,7 @@ def _signs(courses: list[Course], guesses_s: list[float]) -> list[int]:
 
 
 def course_of(
-    series: Series, first: Frame, stop: Frame, look: Light, idle: Idle, pattern: Pattern
+    series: Series, first: Frame, stop: Frame, look: Look, idle: Idle, pattern: Pattern
 ) -> Course:
     """Return the features of a stretch of the take against one look."""
     a, b = max(0, first), min(series.clock.start_s.size, stop)

@@ -3,8 +3,8 @@
 import numpy as np
 
 from blinkspan.onsets.alignment import scan, still_rising
+from blinkspan.onsets.drift import look_at
 from blinkspan.onsets.evidence import first_change, score_of
-from blinkspan.onsets.idle import look_before
 from blinkspan.presses.searching import LIKE, MARGIN_S, Found, Search, course_of
 from blinkspan.traces.reduction import Series
 
@@ -36,7 +36,7 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
             continue
         if strays and start_s[first] - strays[-1] < aftermath_s:
             continue
-        look = look_before(film, first, period)
+        look = look_at(film, first, period, learnt.idle.drift)
         stop = min(n, first + stretch + 2)
         score = score_of(film, first, stop, look, learnt.idle, learnt.evidence)
         change = first_change(score, learnt.evidence.threshold)
