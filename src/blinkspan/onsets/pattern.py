@@ -30,9 +30,9 @@ _BANDS = 8
 _LEAST_SD = 0.3
 _LEAST_UNLIKE = 0.03  # of a mean over hundreds of cells, in the same unit
 _STRONG = 0.35  # of the largest change
-# Rows are turned where they then agree so much better than as they are, and so much better than
-# chance, which leaves 1 in the number of rows (or by this share, where rows are few).
-_TURNED_OVER_PLAIN, _TURNED_OVER_CHANCE, _TURNED = 1.2, 3.0, 0.6
+# Rows are turned where they then agree so many times better than chance, which leaves 1 in the
+# number of rows; or by this share, where rows are few.
+_TURNED_OVER_CHANCE, _TURNED = 3.0, 0.6
 
 FEATURES, UNLIKE = 5, 4  # how many, and the place of the one that has no sign
 Features = npt.NDArray[np.float64]  # shape (frames, bands, FEATURES)
@@ -155,7 +155,7 @@ def common_signs(changes: npt.NDArray[np.floating]) -> list[int]:
 
     The signs of the first principal direction of the rows; most are +1. Pictures that
     never look the same twice (a view that turns) have no such direction: chance would
-    give them signs, so that all are +1 unless turning makes the rows agree far better.
+    give them signs, so that all are +1 unless turning makes the rows agree.
     """
     rows = changes.astype(np.float64)
     gram = rows @ rows.T
@@ -167,7 +167,7 @@ def common_signs(changes: npt.NDArray[np.floating]) -> list[int]:
     alike = gram / np.outer(length, length)
     n = signs.size
     turned, plain = float(signs @ alike @ signs) / n**2, float(alike.sum()) / n**2
-    if turned < max(_TURNED_OVER_PLAIN * plain, min(_TURNED_OVER_CHANCE / n, _TURNED)):
+    if turned < max(plain, min(_TURNED_OVER_CHANCE / n, _TURNED)):
         return [1] * n
     return [int(sign) for sign in signs]
 

@@ -21,6 +21,7 @@ from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
 
 _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
+_FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
 _CONFLICT = 2.5  # standard deviations between two exposures before they are held to differ
 _FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
 
@@ -89,7 +90,7 @@ def panel_step(
     if display.refresh_hz is None and step.grid is not None:
         display = replace(display, refresh_hz=step.grid.nominal_hz)
     hold = _hold_s(display, series.clock.period_s)
-    found = find_again(series, todo, found, _whole_looks(found, step, hold))
+    found = find_again(series, todo, found, _whole_looks(found, step, hold), _early_s(found, step))
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
@@ -172,6 +173,21 @@ def _whole_looks(found: Found, step: Step, hold_s: float) -> list[tuple[float, f
         until = begin + float(rows_s.min()) + hold_s - step.exposure_s.value
         looks.append((begin + float(rows_s.max()), until))
     return looks
+
+
+def _early_s(found: Found, step: Step) -> float:
+    """Return by how much all answers were placed too early, where that is by far.
+
+    A scene that creeps is soon unlike its look before; the pattern then ends before the
+    answer has shown itself, and a pose would pass for a fade.
+    """
+    assert found.learnt is not None  # there is no step without a pattern
+    below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
+    first_row_s = float((step.slant_s_per_px.value * below).min())
+    placed = [answer.fit.at_s for answer in found.answers if answer is not None]
+    early = [begin.value + first_row_s - at for begin, at in zip(step.begins, placed, strict=True)]
+    # As begins found so may be a game frame late, no more than that is made good.
+    return max(0.0, float(np.median(early)) - _FAR_S)
 
 
 def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measured]:

@@ -38,7 +38,6 @@ _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
-_FAR_S = 0.025  # from an answer's place to its first whole look: more, and it was placed too early
 _SLACK_FRAMES = 3  # the template's zero may lie before the first visible change
 
 
@@ -144,6 +143,7 @@ def find_again(
     todo: list[Search],
     found: Found,
     whole_s: list[tuple[float, float] | None],
+    early_s: float,
 ) -> Found:
     """Return the answers found anew, with the pattern learnt where its first look is whole.
 
@@ -154,13 +154,14 @@ def find_again(
     whole_s : list of (from, until) or None
         For each press, when every row shows the first look of the answer and
         nothing later yet, in the clock of frames.
+    early_s : float
+        By how much all answers were placed before they begin.
     """
     if found.learnt is None:
         return found
     start_s, period = series.clock.start_s, series.clock.period_s
     changes: list[Change | None] = []
     places: list[float | None] = []
-    early_s = _early_s(found.answers, whole_s)
     for answer, look, whole in zip(found.answers, found.learnt.looks, whole_s, strict=True):
         if answer is None or whole is None:
             changes.append(None)
@@ -172,17 +173,6 @@ def find_again(
         places.append(answer.fit.at_s + early_s)
     learnt = found.learnt
     return _match(series, todo, learnt.looks, learnt.idle, learnt.evidence, changes, places)
-
-
-def _early_s(answers: list[Answer | None], whole_s: list[tuple[float, float] | None]) -> float:
-    """Return by how much all answers were placed too early, where that is by far.
-
-    A scene that creeps is soon unlike its look before; the pattern then ends before the
-    answer has shown itself, and a pose would pass for a fade.
-    """
-    early = [w[0] - a.fit.at_s for a, w in zip(answers, whole_s, strict=True) if a and w]
-    usual = float(np.median(early)) if early else 0.0
-    return usual if usual > _FAR_S else 0.0
 
 
 def settled(series: Series, todo: list[Search], found: Found, game_frame_s: float) -> Found:
