@@ -8,11 +8,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from presses.array_film import HEIGHT, measured, staged
 
 from blinkspan.presses.press import Verdict
 from blinkspan.profiles import CameraProfile
 from blinkspan.quantities import Measured
+from presses.array_film import HEIGHT, measured, staged
 
 FRAME_S = 1 / 240
 

@@ -116,7 +116,9 @@ def fit_step(
     if _shared_variance(free.spread) > problem.known.period_s**2 / 12:
         # No slope in the dead time, where the begins lie: what all together still allow.
         together = _common_place(courses, replace(free, begins_s=at), problem)
-        step = replace(step, shared_u_s=math.hypot(together.u, _STEP_DOUBT * problem.known.period_s))
+        step = replace(
+            step, shared_u_s=math.hypot(together.u, _STEP_DOUBT * problem.known.period_s)
+        )
     if grid is None:
         return step
     basis = np.column_stack([np.ones(at.size), grid.ticks.astype(float)])
