@@ -226,14 +226,14 @@ class Joint:
         here, damping = first, 1e-3
         residuals, linear = self._residuals(basis @ here[:k], here[k:])
         slopes = self._slopes(basis, here, residuals, linear)
+        downhill, normal = -slopes.along(residuals), slopes.normal()
         for _ in range(_MOST_ROUNDS):
-            downhill = -slopes.along(residuals)
             # A parameter on its bound that wants to leave the box stays there.
             free = ~(((here <= low) & (downhill < 0)) | ((here >= high) & (downhill > 0)))
-            normal = slopes.normal()[np.ix_(free, free)]
-            scale = np.diag(np.maximum(np.diag(normal), 1e-12 * np.trace(normal)))
+            inner = normal[np.ix_(free, free)]
+            scale = np.diag(np.maximum(np.diag(inner), 1e-12 * np.trace(inner)))
             there = here.copy()
-            there[free] += np.linalg.solve(normal + damping * scale, downhill[free])
+            there[free] += np.linalg.solve(inner + damping * scale, downhill[free])
             there = np.clip(there, low, high)
             tried, linear = self._residuals(basis @ there[:k], there[k:])
             gain = float(residuals @ residuals - tried @ tried)
@@ -247,6 +247,7 @@ class Joint:
             slopes = self._slopes(basis, here, residuals, linear)
             if settled:
                 break
+            downhill, normal = -slopes.along(residuals), slopes.normal()
         return here, residuals, slopes
 
     def _exposure_u(self, fitted_u_s: float, response_s: float) -> float:

@@ -43,13 +43,16 @@ class Slopes:
 
     def normal(self) -> Samples:
         """Return the slopes' transpose times the slopes."""
-        own = self.basis.T @ (self._by_press(self.by_begin**2)[:, None] * self.basis)
+        k = self.basis.shape[1]
         crossed = np.column_stack(
             [self._by_press(self.by_begin * shared) for shared in self.by_shared.T]
         )
         cross = self.basis.T @ crossed
-        whole = np.block([[own, cross], [cross.T, self.by_shared.T @ self.by_shared]])
-        product: Samples = whole + self.rest.T @ self.rest
+        product: Samples = self.rest.T @ self.rest
+        product[:k, :k] += self.basis.T @ (self._by_press(self.by_begin**2)[:, None] * self.basis)
+        product[:k, k:] += cross
+        product[k:, :k] += cross.T
+        product[k:, k:] += self.by_shared.T @ self.by_shared
         return product
 
     def _by_press(self, values: Samples) -> Samples:
