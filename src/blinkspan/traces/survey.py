@@ -8,6 +8,7 @@ grow with the take: the longer it is, the coarser the small film.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -90,8 +91,9 @@ def survey_take(
     factor = shrink_factor(picture.width_px, picture.height_px, cells)
     film = np.zeros((n, picture.height_px // factor, picture.width_px // factor), np.uint8)
     still_factor = shrink_factor(picture.width_px, picture.height_px, _MOST_STILL_PIXELS)
-    still = np.zeros((picture.height_px // still_factor, picture.width_px // still_factor))
-    total, most = still.astype(np.float32), still.astype(np.float32)
+    still = picture.height_px // still_factor, picture.width_px // still_factor
+    total = np.zeros(still, np.float32)  # whole numbers below 2**24: no sum is rounded
+    most = np.zeros(still, np.uint8 if picture.bit_depth == 8 else np.uint16)
     lamp_codes = None if lamp is None else np.zeros(n)
     scale = 1.0 / 2 ** (picture.bit_depth - 8)
     every = -(-n // _STILL_SAMPLES)
@@ -103,11 +105,11 @@ def survey_take(
             box = luma[lamp.y : lamp.y + lamp.height, lamp.x : lamp.x + lamp.width]
             lamp_codes[i] = box.mean() * scale
         if i % every == 0:
-            sample = shrunk(luma, still_factor).astype(np.float32)
-            total += sample
+            sample = shrunk(luma, still_factor)
+            cv2.accumulate(sample, total)
             np.maximum(most, sample, out=most)
         if i % 60 == 59:
             yield i + 1
     mean = total * np.float32(scale / -(-n // every))
-    most *= np.float32(scale)
-    yield Survey(frames.clock, picture, factor, film, still_factor, mean, most, lamp_codes)
+    highest = most * np.float32(scale)
+    yield Survey(frames.clock, picture, factor, film, still_factor, mean, highest, lamp_codes)
