@@ -30,6 +30,7 @@ _STEP_S = 1 / 20
 _JUMPS = 60
 _REVIEWED, _CORRECTED = 60, 6
 _OPENINGS = 5
+_MADE_BEFORE_S = 5.0  # to find small pictures that an earlier run made takes less
 
 # Notes for every arrow key when the frame it asked for was on the screen.
 _WATCH_KEYS = """() => {
@@ -160,7 +161,8 @@ def _jumps(page, address: str, take: int, told: str) -> None:
         for frame in rng.choice(count, _JUMPS, replace=False).tolist()
     ]
     first, sharp = np.transpose(waits)
-    _row(f"small pictures of {count} frames made, {told}, s", made_s, "")
+    if made_s > _MADE_BEFORE_S:
+        _row(f"small pictures of {count} frames made, {told}, s", made_s, "")
     _row(f"jump to any frame, {told}, p50, ms", np.percentile(first, 50), "")
     _row("the same, p95, ms", np.percentile(first, 95), "≤ 300")
     _row("until it is sharp, p50, ms", np.percentile(sharp, 50), "")
@@ -170,7 +172,7 @@ def _jumps(page, address: str, take: int, told: str) -> None:
 def _previews_made(page, address: str, take: int, count: int) -> float:
     start = time.perf_counter()
     page.request.post(f"{address}api/takes/{take}/frames/ahead")
-    for frame in range(0, count, 50):
+    for frame in range(0, count, count // 20):
         while page.request.get(f"{address}api/takes/{take}/frames/{frame}/preview").status == 204:
             time.sleep(0.2)
     return time.perf_counter() - start

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from av.video.frame import VideoFrame
-from av.video.reformatter import ColorRange, Colorspace, Interpolation
+from av.video.reformatter import ColorRange, Colorspace, Interpolation, VideoReformatter
 
 from blinkspan.footage.luma import Turn, full_range, turned
 
@@ -39,11 +39,15 @@ class ColourPlanes:
     red: Plane
 
 
-def colour_planes(frame: VideoFrame, turn: Turn, width_px: int | None = None) -> ColourPlanes:
+def colour_planes(
+    frame: VideoFrame, turn: Turn, converter: VideoReformatter, width_px: int | None = None
+) -> ColourPlanes:
     """Return a frame's colour planes as shown.
 
     Parameters
     ----------
+    converter : VideoReformatter
+        Used again for the frames of one film; a frame's own would live as long as the frame.
     width_px : int | None
         How wide the picture may be at most, as shown; None for as wide as it is.
     """
@@ -52,7 +56,8 @@ def colour_planes(frame: VideoFrame, turn: Turn, width_px: int | None = None) ->
     if width_px is not None and width_px < shown_px:
         scale = width_px / shown_px
         width, height = max(2, round(width * scale)), max(2, round(height * scale))
-    made = frame.reformat(
+    made = converter.reformat(
+        frame,
         width=width,
         height=height,
         format="yuv420p",

@@ -10,6 +10,7 @@ from collections.abc import Callable, Generator
 
 from av.container import InputContainer
 from av.video.frame import VideoFrame
+from av.video.reformatter import VideoReformatter
 from av.video.stream import VideoStream
 
 from blinkspan.errors import BadSetting, UnreadableTake
@@ -19,7 +20,7 @@ from blinkspan.footage.frames import Luma
 from blinkspan.footage.luma import luma_plane
 from blinkspan.footage.reel import Reel
 
-_KEPT_BYTES = 48 * 10**6  # 15 frames of 1920x1080; of so many steps back one decodes anew
+_KEPT_BYTES = 40 * 10**6  # 12 frames of 1920x1080; of so many steps back one decodes anew
 _FEWEST_KEPT = 4
 
 
@@ -32,6 +33,7 @@ class Lookup:
 
     def __init__(self, reel: Reel) -> None:
         self._reel = reel
+        self._converter = VideoReformatter()
         self._kept: OrderedDict[int, VideoFrame] = OrderedDict()
         self._file: tuple[InputContainer, VideoStream] | None = None
         self._ahead: Generator[VideoFrame, None, None] | None = None
@@ -61,7 +63,8 @@ class Lookup:
         UnreadableTake
             It cannot be decoded.
         """
-        return colour_planes(self._frame(frame, wanted), self._reel.turn, width_px)
+        found = self._frame(frame, wanted)
+        return colour_planes(found, self._reel.turn, self._converter, width_px)
 
     def luma(self, frame: int, wanted: Callable[[], bool] = lambda: True) -> Luma:
         """Return a frame's luma plane as it was stored, shape (height, width)."""

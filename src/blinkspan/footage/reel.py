@@ -14,6 +14,7 @@ from av.container import InputContainer
 from av.error import FFmpegError
 from av.packet import Packet
 from av.video.frame import VideoFrame
+from av.video.reformatter import VideoReformatter
 from av.video.stream import VideoStream
 
 from blinkspan.errors import UnreadableTake
@@ -62,7 +63,10 @@ class Reel:
         UnreadableTake
             The decoder does not give a frame that the index promises.
         """
-        return self._whole(start, stop, lambda frame: colour_planes(frame, self.turn, width_px))
+        converter = VideoReformatter()
+        return self._whole(
+            start, stop, lambda frame: colour_planes(frame, self.turn, converter, width_px)
+        )
 
     def planes_there(self, start: int, stop: int) -> Generator[Luma, None, None]:
         """Yield the same luma planes, but end at the first that the decoder does not give.

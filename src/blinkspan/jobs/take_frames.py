@@ -22,7 +22,7 @@ from blinkspan.jobs.preview_making import PreviewMaking
 from blinkspan.library import Library
 from blinkspan.library.preview_cache import PreviewCache
 
-_ROOM_BYTES = 96 * 2**20  # about 600 pictures of 1920 x 1080
+_ROOM_BYTES = 48 * 2**20  # about 300 pictures of 1920 x 1080
 _OPEN_TAKES = 3
 
 

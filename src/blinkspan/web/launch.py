@@ -1,12 +1,15 @@
 """Start the page on this machine and open it in the browser."""
 
+import ctypes
 import ipaddress
 import secrets
 import socket
+import sys
 import threading
 import time
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 
@@ -22,6 +25,8 @@ _SHORTEST_TOKEN = 16
 # Needed by other pages than the first, and slow to import (a third of a second together).
 _LATER = ("blinkspan.jobs.background", "scipy.optimize")
 _FIRST_PAGE_S = 1.0
+_MMAP_THRESHOLD = -3  # as malloc.h numbers it
+_LARGE_BYTES = 2**20
 _ALL_ADDRESSES = ("0.0.0.0", "::")
 
 
@@ -72,6 +77,7 @@ def launch(
             webbrowser.open(address)
 
     _when_started(server, announce)
+    _give_back_at_once()
     with listening:
         server.run(sockets=[listening])
 
@@ -155,6 +161,18 @@ def _own_names(host: str) -> tuple[str, ...]:
 
 def _spelt(host: str) -> str:
     return f"[{host}]" if ":" in host else host
+
+
+def _give_back_at_once() -> None:
+    """Have large pieces of memory given back when they are freed.
+
+    Pictures of megabytes come and go in several threads. The GNU C library
+    would keep what is freed for the thread that used it, a hundred megabytes
+    in all (mallopt(3), M_MMAP_THRESHOLD).
+    """
+    if sys.platform.startswith("linux"):
+        with suppress(AttributeError, OSError):  # another C library
+            ctypes.CDLL(None).mallopt(_MMAP_THRESHOLD, _LARGE_BYTES)
 
 
 def _load_rest() -> None:
