@@ -47,7 +47,7 @@ PAGES = {
     "search": ("/?q=60", False),
     "take": ("/takes/1", False),
     "presses": ("/takes/3/presses", False),
-    "press": ("/takes/3/presses/7", True),
+    "press": ("/takes/3/presses/5", True),
     "study": ("/studies/1", True),
     "compare": ("/studies/1/compare", False),
     "plan": ("/studies/1/plan?pilot=1&width=8", False),
@@ -106,10 +106,6 @@ def open_page(page: Page, address: str, name: str) -> None:
     if name == "take":
         page.wait_for_selector("#watch-trace path", state="attached")
     page.wait_for_timeout(SETTLED_MS)  # pages that are told of work never rest
-    if name == "press":  # two frames on, where the lamp is lit
-        page.keyboard.press("ArrowRight")
-        page.keyboard.press("ArrowRight")
-        page.wait_for_timeout(SETTLED_MS)
 
 
 def photograph_all(page: Page, address: str, pages: dict[str, tuple[str, bool]], to: Path) -> None:

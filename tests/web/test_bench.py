@@ -266,6 +266,20 @@ def test_no_page_is_wider_than_its_window_also_at_double_text(page, served_small
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
+def test_nothing_of_the_bench_is_cut_off_at_double_text(page, served_small):
+    open_bench(page, served_small, 2)
+    page.evaluate("document.documentElement.style.setProperty('font-size', '200%')")
+    for width in (800, 1280, 1920):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.wait_for_timeout(100)
+        cut = page.evaluate(
+            """() => [...document.querySelectorAll(".bench > *, .bench .card, .cells button")]
+                .filter((part) => part.scrollWidth > part.clientWidth + 1)
+                .map((part) => `${part.tagName} ${part.className}`)"""
+        )
+        assert cut == [], width
+
+
 def test_where_the_viewer_is_is_spoken(page, served_small):
     open_bench(page, served_small, 2)
     page.keyboard.press("ArrowRight")

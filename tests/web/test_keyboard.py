@@ -58,10 +58,12 @@ def saved(page, name):
 def test_from_a_clip_to_a_report_by_keyboard_alone(page, served, library, third_clip):
     expect = pytest.importorskip("playwright.sync_api").expect
     page.goto(served)
-    write(page, "Setup", "Corvid 30")
     with page.expect_file_chooser() as chooser:
         enter(page, "Choose clips")
-    chooser.value.set_files(third_clip)
+    chooser.value.set_files(third_clip)  # no setup is named yet, so that it waits
+    until(page, lambda: page.evaluate(_NAME).startswith("Setup"))
+    page.keyboard.type("Corvid 30")
+    enter(page, "Bring in third.mp4")
     expect(page.locator("#tasks")).to_contain_text("presses measured", timeout=LONG_MS)
     enter(page, "third.mp4")
     page.wait_for_url(re.compile(r"/takes/\d+$"))

@@ -28,6 +28,8 @@ if (form) {
 function bringIn(form, look) {
   const drop = document.querySelector("#drop");
   const sent = document.querySelector("#sent");
+  const bring = document.querySelector("#bring-chosen");
+  let chosen = []; // clips that wait until study and setup are named
 
   for (const id of ["files", "folder"]) {
     const input = document.querySelector(`#${id}`);
@@ -47,7 +49,10 @@ function bringIn(form, look) {
     const entries = [...event.dataTransfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
     send(entries.length ? (await Promise.all(entries.map(filesOf))).flat() : [...event.dataTransfer.files]);
   });
-  form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    if (chosen.length) send(chosen);
+  });
   for (const button of form.querySelectorAll("[data-folder]")) {
     button.addEventListener("click", async () => {
       if (!form.reportValidity()) return;
@@ -67,8 +72,14 @@ function bringIn(form, look) {
 
   async function send(files) {
     const clips = files.filter((file) => CLIP.test(file.name));
-    if (!form.reportValidity()) return;
     sent.replaceChildren();
+    chosen = form.checkValidity() ? [] : clips;
+    bring.hidden = chosen.length === 0;
+    if (chosen.length) {
+      bring.textContent = chosen.length === 1 ? `Bring in ${chosen[0].name}` : `Bring in ${chosen.length} clips`;
+      form.reportValidity();
+      return;
+    }
     if (!clips.length) {
       sent.append(made("li", { className: "note doubt", text: "None of these is a film by its name." }));
       return;
