@@ -148,6 +148,17 @@ def count(n: int) -> str:
     return f"n = {n}"
 
 
+def counted(n: int, one: str, many: str) -> str:
+    """Return how many there are of something, with its name in the right number.
+
+    Examples
+    --------
+    >>> counted(1, "press", "presses"), counted(0, "press", "presses")
+    ('1 press', '0 presses')
+    """
+    return f"{n} {one if n == 1 else many}"
+
+
 def kept_apart(summary: SummaryPart) -> tuple[str, ...]:
     """Return how many presses were doubtful and how many rejected, without those of none."""
     kinds = (("doubtful", summary.doubtful), ("rejected", summary.rejected))

@@ -108,7 +108,8 @@ def dots_chart(setups: Sequence[DotsSetup], axis: str = "ms from lamp to respons
         scale.ticks,
         tuple(rows),
         axis,
-        f"{len(every)} presses of {len(setups)} setups, from {words.milliseconds(min(every))} "
+        f"{words.counted(len(every), 'press', 'presses')} of "
+        f"{words.counted(len(setups), 'setup', 'setups')}, from {words.milliseconds(min(every))} "
         f"to {words.milliseconds(max(every))}; each dot leads to its press",
     )
 
