@@ -86,5 +86,6 @@ def session_chart(
         None if median_ms is None else up.at(median_ms),
         None if interval_ms is None else (up.at(interval_ms[1]), up.at(interval_ms[0])),
         axis,
-        f"{words.counted(len(drawn), 'press', 'presses')} in the order they were made, each dot leads to its press",
+        f"{words.counted(len(drawn), 'press', 'presses')} "
+        "in the order they were made, each dot leads to its press",
     )
