@@ -186,6 +186,23 @@ def test_a_slope_below_the_wait_itself_is_explained():
     assert "samples more often than it shows frames" in str(ladder)
 
 
+@pytest.mark.parametrize(("by", "near"), [(0.9, None), (1.1, (2,)), (1.75, ())])
+def test_a_whole_number_at_the_intervals_edge_is_named(by, near):
+    # Welch's interval of 2 queued frames, moved down by its own reach times ``by``.
+    slow, fast = (
+        ModeSample(m.name, m.frame_s, np.tile(m.latency_s, 4), np.zeros(32))
+        for m in (exact_mode(30, 2), exact_mode(60, 2))
+    )
+    reach = climb([slow, fast]).queued_frames.high - 2.0
+    late = ModeSample(fast.name, fast.frame_s, fast.latency_s + by * reach / 60, fast.own_u_s)
+    ladder = climb([slow, late])
+    assert ladder.queued_frames.value == pytest.approx(2.0 - by * reach)
+    assert ladder.whole_frames == ((2,) if near is None else ())
+    assert ladder.nearly_whole == (near or ())
+    assert ("but 2 hardly outside" in str(ladder)) is bool(near)
+    assert ("No whole number" in str(ladder)) is (near is not None)
+
+
 @pytest.mark.parametrize(
     ("modes", "refusal"),
     [

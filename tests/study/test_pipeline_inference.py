@@ -108,6 +108,25 @@ def test_two_modes_that_may_differ_leave_the_honest_alternative():
     chance = dict(zip(open_minded.queues, open_minded.chances, strict=True))
     ratio = math.exp(of[2, 2] - of[0, 1])
     assert chance[2, 2] / chance[0, 1] == pytest.approx(ratio, rel=0.05)
+    # so that only what was held beforehand chooses, and the sentence says so
+    fit = dict(zip(open_minded.queues, open_minded.fits, strict=True))
+    assert fit[2, 2] / fit[0, 1] == pytest.approx(1.0, rel=0.05)
+    assert "2 in every mode (chance 0.7" in str(open_minded)
+    assert "or 0 in 60 fps and 1 in 30 fps (chance 0.2" in str(open_minded)
+    assert "too nearly alike to choose" in str(open_minded)
+    assert "probably" not in str(open_minded)
+
+
+def test_a_queue_that_fits_better_is_called_probable():
+    # Known truth: 2 frames, the fixed part known to 5 ms, which fits one frame more or fewer
+    # by 16.7 ms / 5 ms: three standard deviations.
+    rng = np.random.default_rng(3)
+    prior = QueuePrior(fixed_s=Measured(0.0265, 5e-3))
+    found = infer_queue([played(60, 2, rng)], LINK, prior)
+    assert found.queues[0] == (2,)
+    assert 0.7 < found.chances[0] < 0.95
+    assert found.fits == pytest.approx(np.array(found.chances) / found.chances[0])
+    assert str(found).startswith("Queued frames: probably 2 in 60 fps (chance 0.")
 
 
 def test_three_modes_tell_the_one_that_queues_longer():

@@ -118,7 +118,8 @@ def what_gear_buys(
         widths = []
         for _ in range(_REPEATS):
             pair = [one.presses.draw(rng, presses) for _ in range(2)]
-            widths.append(_width(shift_between(pair[0], one.presses.u, pair[1], one.presses.u)))
+            u = one.presses.u
+            widths.append(_width(shift_between(pair[0], u, pair[1], u, quick=True)))
         floor = median_interval([0.0], 0.0, one.shared_u_ms)
         plan = None
         if width_ms is not None:

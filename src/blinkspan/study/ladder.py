@@ -70,13 +70,14 @@ def climb(samples: Sequence[ModeSample], *, shared_u_s: float = 0.0, level: floa
             "a ladder needs two or more frame rates"
         )
     fixed, slope = line_weights(frame_s, _worth(modes))
-    frames = _contrast(slope, modes, 0.0, level)
-    queued = Estimate(frames.value - 0.5, frames.low - 0.5, frames.high - 0.5, level, _METHOD)
+    queued = _queued(slope, modes, level)
+    whole = _whole_frames(queued)
     return Ladder(
         rungs=tuple(_rung(modes, index, shared_u_s, level) for index in range(len(modes))),
         fixed_ms=scaled(_contrast(fixed, modes, shared_u_s, level), 1e3),
         queued_frames=queued,
-        whole_frames=tuple(k for k in _whole_within(queued) if k >= 0),
+        whole_frames=whole,
+        nearly_whole=() if whole else _whole_frames(_queued(slope, modes, 1.0 - (1.0 - level) / 5)),
     )
 
 
@@ -115,6 +116,16 @@ def _contrast(
         level=level,
         method=_METHOD,
     )
+
+
+def _queued(slope: Floats, modes: Sequence[ModeSample], level: float) -> Estimate:
+    """Return the slope less the half frame of waiting to be sampled."""
+    frames = _contrast(slope, modes, 0.0, level)
+    return Estimate(frames.value - 0.5, frames.low - 0.5, frames.high - 0.5, level, _METHOD)
+
+
+def _whole_frames(queued: Estimate) -> tuple[int, ...]:
+    return tuple(k for k in _whole_within(queued) if k >= 0)
 
 
 def _rung(modes: Sequence[ModeSample], index: int, shared_u_s: float, level: float) -> Rung:

@@ -102,6 +102,7 @@ def infer_queue(
     chance = weight.sum(axis=(0, 2))
     order = np.argsort(-chance, kind="stable")
     listed = [int(v) for v in order if chance[v] >= _LEAST_CHANCE]
+    fit = chance[listed] / np.exp(log_queues[listed])
     by_fixed = weight.sum(axis=0)
     first = by_fixed[order[0]] / by_fixed[order[0]].sum()
     return QueuePosterior(
@@ -109,6 +110,7 @@ def infer_queue(
         frame_ms=tuple(1e3 * mode.frame_s for mode in modes),
         queues=tuple(tuple(int(k) for k in queues[v]) for v in listed),
         chances=tuple(float(chance[v]) for v in listed),
+        fits=tuple((fit / fit.max()).tolist()),
         fixed_ms=_central(by_fixed.sum(axis=0), fixed_s, shared_u_s, level),
         fixed_of_first_ms=_central(first, fixed_s, shared_u_s, level),
         sum_ms=tuple(

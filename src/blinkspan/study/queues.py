@@ -1,4 +1,10 @@
-"""What presses say of queued frames and the fixed part: a posterior, and its plain sentences."""
+"""What presses say of queued frames and the fixed part: a posterior, and its plain sentences.
+
+References
+----------
+R. E. Kass and A. E. Raftery, "Bayes factors", JASA 90 (1995) 773-795: a factor below 3 is
+not worth more than a bare mention (from memory).
+"""
 
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +15,7 @@ from blinkspan.study.phrases import listed, plain_estimate, scaled, told
 
 _SURE = 0.95  # one queue this probable is told as the answer
 _LIKELY = 0.7  # and one this probable as the likely answer, the others beside it
+_BARE_MENTION = 3.0  # times as well as another: less does not tell the two apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +45,9 @@ class QueuePosterior:
         Sets of queued frames, one number a mode, the most probable first.
     chances : tuple[float, ...]
         Of each set; those below one in a thousand are left out.
+    fits : tuple[float, ...]
+        How well the presses fit each set, against the best of them: the chance without
+        what was held beforehand of the queues.
     fixed_ms, fixed_of_first_ms : Estimate
         The fixed part over all sets, and if the first set holds: system and panel,
         without waits and scan-out.
@@ -51,6 +61,7 @@ class QueuePosterior:
     frame_ms: tuple[float, ...]
     queues: tuple[tuple[int, ...], ...]
     chances: tuple[float, ...]
+    fits: tuple[float, ...]
     fixed_ms: Estimate
     fixed_of_first_ms: Estimate
     sum_ms: tuple[Estimate, ...]
@@ -80,8 +91,8 @@ class QueuePosterior:
         return {
             "told": self.told,
             "queues": [
-                {"frames": dict(zip(self.names, queue, strict=True)), "chance": chance}
-                for queue, chance in zip(self.queues, self.chances, strict=True)
+                {"frames": dict(zip(self.names, queue, strict=True)), "chance": chance, "fit": fit}
+                for queue, chance, fit in zip(self.queues, self.chances, self.fits, strict=True)
             ],
             "fixed_ms": plain_estimate(self.fixed_ms),
             "fixed_of_first_ms": plain_estimate(self.fixed_of_first_ms),
@@ -132,42 +143,52 @@ def _sentences(found: QueuePosterior) -> list[str]:
 
 
 def _said_of_queues(found: QueuePosterior) -> list[str]:
-    first, chance = found.queues[0], found.chances[0]
+    first, chance, fit = found.queues[0], found.chances[0], found.fits[0]
     fixed = f"the fixed part is {told(found.fixed_of_first_ms, 'ms')}, waits and scan-out left out"
     if found.told:
         return [f"Queued frames: {_queue(found, first)} (chance {say_chance(chance)}); {fixed}."]
-    fits = [
-        f"{_queue(found, queue)} (chance {say_chance(by)})"
-        for queue, by in _most_of_it(found)
-        if chance < _LIKELY or queue != first
-    ]
     sums = [
         f"{told(total, 'ms')} in {name}"
         for name, total in zip(found.names, found.sum_ms, strict=True)
     ]
     sum_told = f"Told is only the sum of both, {listed(sums)}."
-    if chance >= _LIKELY:
+    kept = _most_of_it(found)
+    if chance < _LIKELY:
+        fits = listed([_with_chance(found, *one[:2]) for one in sorted(kept)], "or")
         return [
-            f"Queued frames: probably {_queue(found, first)} (chance {say_chance(chance)}), "
-            f"and then {fixed}.",
-            f"Not excluded: {listed(fits, 'or')}.",
+            f"The presses do not tell queued frames from the fixed part: {fits}.",
+            f"The fixed part is {told(found.fixed_ms, 'ms')}, the shorter the more frames queue.",
+            sum_told,
+        ]
+    others = sorted(kept[1:])
+    named = listed([_with_chance(found, *one[:2]) for one in others], "or")
+    if len(found.names) > 1 and any(fit < _BARE_MENTION * other for _, _, other in others):
+        return [
+            f"Queued frames: {_with_chance(found, first, chance)}, or {named}. "
+            "The presses fit these too nearly alike to choose; the first has the greater chance "
+            "because modes of a title are held, beforehand, to queue alike.",
+            f"If it is so, {fixed}.",
             sum_told,
         ]
     return [
-        f"The presses do not tell queued frames from the fixed part: {listed(fits, 'or')}.",
-        f"The fixed part is {told(found.fixed_ms, 'ms')}, the shorter the more frames queue.",
+        f"Queued frames: probably {_with_chance(found, first, chance)}, and then {fixed}.",
+        f"Not excluded: {named}.",
         sum_told,
     ]
 
 
-def _most_of_it(found: QueuePosterior) -> list[tuple[tuple[int, ...], float]]:
-    """Return the fewest sets that hold 95 % of the chance, in order of frames."""
-    kept: list[tuple[tuple[int, ...], float]] = []
-    for queue, chance in zip(found.queues, found.chances, strict=True):
-        if kept and sum(by for _, by in kept) >= _SURE:
+def _most_of_it(found: QueuePosterior) -> list[tuple[tuple[int, ...], float, float]]:
+    """Return the fewest sets that hold 95 % of the chance, each with its chance and fit."""
+    kept: list[tuple[tuple[int, ...], float, float]] = []
+    for one in zip(found.queues, found.chances, found.fits, strict=True):
+        if kept and sum(chance for _, chance, _ in kept) >= _SURE:
             break
-        kept.append((queue, chance))
-    return sorted(kept)
+        kept.append(one)
+    return kept
+
+
+def _with_chance(found: QueuePosterior, queue: tuple[int, ...], chance: float) -> str:
+    return f"{_queue(found, queue)} (chance {say_chance(chance)})"
 
 
 def _queue(found: QueuePosterior, queue: tuple[int, ...]) -> str:

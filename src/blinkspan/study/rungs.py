@@ -52,12 +52,15 @@ class Ladder:
         The slope less the half frame of waiting for the game to sample.
     whole_frames : tuple[int, ...]
         The whole numbers within its interval; empty where no common number fits.
+    nearly_whole : tuple[int, ...]
+        Where that is empty: those within an interval that misses a fifth as often.
     """
 
     rungs: tuple[Rung, ...]
     fixed_ms: Estimate
     queued_frames: Estimate
     whole_frames: tuple[int, ...]
+    nearly_whole: tuple[int, ...] = ()
 
     @property
     def below_zero(self) -> bool:
@@ -96,6 +99,7 @@ class Ladder:
             "fixed_ms": plain_estimate(self.fixed_ms),
             "queued_frames": plain_estimate(self.queued_frames),
             "whole_frames": list(self.whole_frames),
+            "nearly_whole": list(self.nearly_whole),
             "line_holds": self.line_holds,
             "culprit": culprit and {"mode": culprit[0].name, "extra_frames": culprit[1]},
         }
@@ -159,6 +163,14 @@ def _said_of_whole(ladder: Ladder) -> str:
         return (
             "That is less than the wait to be sampled alone: the game samples more often than it "
             "shows frames, or the fixed part is longer where the frame rate is higher."
+        )
+    if ladder.nearly_whole:
+        near = listed([str(k) for k in ladder.nearly_whole], "or")
+        return (
+            f"No whole number of queued frames lies in that interval, but {near} hardly outside: "
+            f"it is {near} if all modes queue alike and this is the {_odds(ladder)} that any "
+            "interval misses; or else the modes queue differently, or some presses are answered a "
+            "frame late."
         )
     return (
         "No whole number of queued frames lies in that interval: the modes queue differently, some "

@@ -1,42 +1,42 @@
-"""By how much one sample lies above another: an interval for tied, unlike samples.
+"""By how much one sample lies above another: tests and an interval for tied, unlike samples.
 
-The estimate is Hodges and Lehmann's, the median of all differences. Its interval
-comes from the rank-sum distribution, carried over to the quantiles of the
-differences, and is corrected three times: the differences are smoothed over the
-measurement's uncertainty, so that ties neither widen nor narrow it; the ranks'
-variance is taken as it is seen, so that two samples of unlike spread and number
-are served; and an uncertainty that does not shrink with the number of presses is
-added. Without ties, uncertainty or unlike spreads it is close to the exact
-interval of ``ranks.shift_interval``.
+The estimate is Hodges and Lehmann's, the median of all differences. A shift is tested by
+taking it off the first sample and dealing all numbers afresh: where the two then differ in
+nothing, every deal was as likely as the one seen, whatever ties and spreads there are. The
+deals are ranked by a studentised statistic, so that the test also holds, for larger
+samples, where the two spread differently. The interval is all shifts not rejected, widened
+by an uncertainty that does not shrink with the number of presses.
 
 References
 ----------
 J. L. Hodges and E. L. Lehmann, "Estimates of location based on rank tests",
 Annals of Mathematical Statistics 34 (1963) 598-611.
-E. Brunner and U. Munzel, "The nonparametric Behrens-Fisher problem", Biometrical
-Journal 42 (2000) 17-25: the variance of the mean ranks and its degrees of freedom.
-R. S. Woodruff, JASA 47 (1952) 635-646: from the distribution function to the quantile.
+K. Neubert and E. Brunner, "A studentized permutation test for the non-parametric
+Behrens-Fisher problem", Computational Statistics & Data Analysis 51 (2007) 5192-5204
+(from memory).
+A. Janssen, "Studentized permutation tests for non-i.i.d. hypotheses and the generalized
+Behrens-Fisher problem", Statistics & Probability Letters 36 (1997) 9-21 (from memory).
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri, stdtrit
+from scipy.special import ndtr, ndtri
 
 from blinkspan.quantities import Estimate
+from blinkspan.study.deals import DEALS, DEALS_IN_A_PLAN, deals, place_among
 from blinkspan.study.ranks import MOST_COUNTED, pair_count_chances
-from blinkspan.study.smoothing import REACH, Numbers, Spread, checked, part_below, spread
+from blinkspan.study.smoothing import REACH, Numbers, checked, spread
+from blinkspan.study.studentised import FEWEST_FOR_SPREAD, parts_below, scores
 
-# Loss of rank variance to smoothing at which Student's factor is applied whole;
-# without ties the rank-sum distribution is known and takes none. Tuned on the
-# simulations of benchmarks/statistics.py.
-_FULLY_ESTIMATED = 0.1
-_FULLY_UNLIKE = 0.1  # and at which widening by unlike spreads; tuned there too
 _LEAST_P = 1e-9
-_NO_REACH = 1e-6  # at p of 1 nothing is reached, and no factor matters
-_HALVINGS = 30  # of log p: to a millionth
+_MOST_DEALT_QUICKLY = 40
+_CLOSE = 1e-3  # of the way from the estimate: below what the deals resolve
+_MOST_STEPS = 40
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,76 +47,72 @@ class Shift:
     ----------
     value : float
         The Hodges-Lehmann shift, smoothed over ties.
-    differences : Spread
-        The distribution of all differences.
-    m, n : int
-        Numbers in the two samples.
-    variance_ratio : float
-        Standard deviation of the mean-rank difference as seen, over that of untied
-        samples of like spread.
-    freedom : float
-        Degrees of freedom of that standard deviation.
-    estimated : float
-        0 where the rank variance is known beforehand, the samples being untied and of
-        like spread; 1 where it is wholly estimated and Student's factor applies whole.
+    first, first_u, second, second_u : array
+        The samples, and each number's standard uncertainty.
     own_u, systematic_u : float
         Standard uncertainty of the shift from the presses' own uncertainties, a
         floor; and that which no number of presses reduces.
+    quick : bool
+        Fewer deals and none beyond 40 numbers: for experiments simulated by the hundred.
     """
 
     value: float
-    differences: Spread
-    m: int
-    n: int
-    variance_ratio: float
-    freedom: float
-    estimated: float
+    first: Numbers
+    first_u: Numbers
+    second: Numbers
+    second_u: Numbers
     own_u: float
     systematic_u: float
+    quick: bool = False
 
     def interval(self, level: float = 0.95) -> Estimate:
         """Return the shift with its interval.
 
-        Where the samples are so small that even all differences together hold less
-        than ``level``, the level returned says how much they hold.
+        Where the samples are so small that no deal of theirs is as rare as ``level``
+        wants, the level returned says how much they hold.
         """
-        low, high = self._ends(1.0 - level)
+        p = max(1.0 - level, self.least_p)
         return Estimate(
             self.value,
-            low,
-            high,
+            self.value - self._reach(-1.0, p),
+            self.value + self._reach(1.0, p),
             min(level, 1.0 - self.least_p),
-            "Hodges-Lehmann shift of smoothed presses",
+            "Hodges-Lehmann shift, studentised permutation of smoothed presses",
         )
 
     @property
     def least_p(self) -> float:
         """The smallest two-sided p that samples of these sizes can give."""
-        return max(_LEAST_P, 2.0 / math.comb(self.m + self.n, self.m))
+        m, n = self.first.size, self.second.size
+        return max(_LEAST_P, 2.0 / math.comb(m + n, m))
 
     def excludes(self, shift: float, alpha: float = 0.05) -> bool:
-        """Return whether ``p_two_sided`` is at most ``alpha``, in less time."""
-        return self.least_p <= alpha and not self._reaches(shift, alpha)
+        """Return whether ``p_two_sided`` is at most ``alpha``."""
+        least = self.least_p <= alpha + _ROUNDING
+        return least and self.p_two_sided(shift) <= alpha + _ROUNDING
 
     def lies_within(self, margin: float, alpha: float = 0.05) -> bool:
         """Return whether two one-sided tests at ``alpha`` show the shift inside ± margin."""
-        low, high = self._ends(2.0 * alpha)
-        return self.least_p <= 2.0 * alpha and -margin < low and high < margin
+        return (
+            abs(self.value) < margin
+            and self.excludes(margin, 2.0 * alpha)
+            and self.excludes(-margin, 2.0 * alpha)
+        )
 
     def p_two_sided(self, shift: float = 0.0) -> float:
         """Return the largest p at which the interval of level 1 - p does not reach ``shift``."""
-        if shift == self.value:
+        apart = abs(shift - self.value)
+        if apart == 0.0:
             return 1.0
-        least, most = math.log(self.least_p), 0.0
-        if not self._reaches(shift, math.exp(least)):
-            return math.exp(least)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (least + most)
-            if self._reaches(shift, math.exp(middle)):
-                least = middle
-            else:
-                most = middle
-        return math.exp(least)
+        side = math.copysign(1.0, shift - self.value)
+        if self.systematic_u == 0.0:
+            return self._p_of(side, apart)
+
+        def reached_by(inner: float) -> float:
+            doubt = -float(ndtri(0.5 * self._p_of(side, inner))) * self.systematic_u
+            return math.hypot(inner, doubt) / apart - 1.0
+
+        return self._p_of(side, _where_zero(reached_by, 0.0, apart))
 
     def p_at_least(self, bound: float) -> float:
         """Return the one-sided p of a true shift at or above ``bound``; small speaks against it."""
@@ -128,24 +124,54 @@ class Shift:
         half = 0.5 * self.p_two_sided(bound)
         return half if self.value > bound else 1.0 - half
 
-    def _reaches(self, shift: float, p: float) -> bool:
-        low, high = self._ends(p)
-        return low <= shift <= high
+    def _reach(self, side: float, p: float) -> float:
+        """How far the interval of level 1 - p reaches to one side of the estimate."""
+        z = -float(ndtri(0.5 * p))
+        far = self._apart_for_good(side)
 
-    def _ends(self, p: float) -> tuple[float, float]:
-        z = float(ndtri(1.0 - p / 2.0))
-        pairs = self.m * self.n
-        factor = 1.0
-        if self.m + self.n > 2 and z > _NO_REACH:
-            equal = float(stdtrit(self.m + self.n - 2, 1.0 - p / 2.0))
-            factor = float(stdtrit(self.freedom, 1.0 - p / 2.0)) / equal
-            factor *= 1.0 + (equal / z - 1.0) * self.estimated
-        reach = _rank_sum_reach(self.m, self.n, p) * self.variance_ratio * factor
-        reach = min(reach, 0.5 - 0.5 / pairs)
-        low, high = self.differences.quantiles([0.5 - reach, 0.5 + reach]).tolist()
-        below = math.hypot(max(self.value - low, z * self.own_u), z * self.systematic_u)
-        above = math.hypot(max(high - self.value, z * self.own_u), z * self.systematic_u)
-        return self.value - below, self.value + above
+        def beyond(apart: float) -> float:
+            return -float(ndtri(0.5 * self._p_of(side, apart))) - z + _ROUNDING
+
+        return math.hypot(_where_zero(beyond, 0.0, far), z * self.systematic_u)
+
+    def _apart_for_good(self, side: float) -> float:
+        """From the estimate to where the shifted samples no longer overlap at all."""
+        widest = REACH * float(self.first_u.max() + self.second_u.max())
+        if side > 0.0:
+            end = float(self.first.max() - self.second.min()) - self.value
+        else:
+            end = self.value - float(self.first.min() - self.second.max())
+        return 1.001 * (end + widest) + 10.0 * self.own_u
+
+    def _p_of(self, side: float, apart: float) -> float:
+        """Two-sided p of a shift so far to one side, without the systematic uncertainty."""
+        if apart == 0.0:
+            return 1.0
+        floor = 2.0 * float(ndtr(-apart / self.own_u)) if self.own_u > 0.0 else 0.0
+        seen = 2.0 * self._place(side, self.value + side * apart)
+        return max(min(seen, 1.0), floor, self.least_p)
+
+    def _place(self, side: float, shift: float) -> float:
+        """One-sided p of the samples as they lie when the shift is taken off the first."""
+        values = np.concatenate([self.first - shift, self.second])
+        u = np.concatenate([self.first_u, self.second_u])
+        own = np.zeros((values.size, 1))
+        m, n = self.first.size, self.second.size
+        if m > n:  # the smaller is dealt first, so that a comparison turned round is the same
+            own[m:], m, n, side = 1.0, n, m, -side
+        else:
+            own[:m] = 1.0
+        order = np.lexsort((u, values))
+        below = parts_below(values[order], u[order])
+        score = -side * float(scores(below, own[order])[0])
+        most = _MOST_DEALT_QUICKLY if self.quick else MOST_COUNTED
+        if m + n > most and m >= FEWEST_FOR_SPREAD:
+            return float(ndtr(-score))
+        others = -side * scores(below, deals(m, n, DEALS_IN_A_PLAN if self.quick else DEALS))
+        p = place_among(score, others, math.comb(m + n, m))
+        if p * (others.size + 1) > 1.0 + _ROUNDING:
+            return p
+        return min(p, _rank_sum_tail(below, own[order][:, 0], m, n))
 
 
 def shift_between(
@@ -154,6 +180,8 @@ def shift_between(
     second: npt.ArrayLike,
     second_u: npt.ArrayLike,
     systematic_u: float = 0.0,
+    *,
+    quick: bool = False,
 ) -> Shift:
     """Return what two independent samples say of the shift between them, first less second.
 
@@ -166,6 +194,8 @@ def shift_between(
     systematic_u : float
         Standard uncertainty of the shift that is common to all presses and does not
         cancel between the samples.
+    quick : bool
+        Fewer deals and none beyond 40 numbers: for experiments simulated by the hundred.
 
     Raises
     ------
@@ -174,81 +204,60 @@ def shift_between(
 
     Notes
     -----
-    Time and memory are O(m n).
+    A test costs O((m + n)² deals) up to 120 numbers; beyond, where Student's
+    distribution serves without any deals, O((m + n)²).
     """
     x, x_u = checked(first, first_u)
     y, y_u = checked(second, second_u)
-    m, n = x.size, y.size
     pairs = x[:, None] - y
     widths = REACH * (x_u[:, None] + y_u)
-    differences = spread(pairs.ravel(), widths.ravel())
-    value = float(differences.quantiles(0.5))
-    x_parts, y_parts, pooled = _rank_parts(x, x_u, y, y_u, value)
-    untied = ((m + n) ** 2 - 1.0) / (12.0 * (m + n) ** 2)
-    kept = math.sqrt(float(np.var(pooled)) / untied)
-    of_x, of_y = _variance_of_mean(x_parts), _variance_of_mean(y_parts)
-    alike = float(np.var(pooled)) * (m + n) / (m + n - 1.0) * (1.0 / m + 1.0 / n)
-    freedom = _freedom(of_x, m, of_y, n)
-    unlike = math.sqrt((of_x + of_y) / alike) if min(m, n) > 1 and of_x + of_y > 0 else 1.0
-    tied = max(0.0, 1.0 - kept) / _FULLY_ESTIMATED
     return Shift(
-        value=value,
-        differences=differences,
-        m=m,
-        n=n,
-        variance_ratio=kept * _half_doubted(unlike, freedom),
-        freedom=freedom,
-        estimated=min(1.0, max(tied, (unlike - 1.0) / _FULLY_UNLIKE)),
+        value=float(spread(pairs.ravel(), widths.ravel()).quantiles(0.5)),
+        first=x,
+        first_u=x_u,
+        second=y,
+        second_u=y_u,
         own_u=math.hypot(_own_u_of_mean(x_u), _own_u_of_mean(y_u)),
         systematic_u=systematic_u,
+        quick=quick,
     )
 
 
-def _rank_parts(
-    x: Numbers, x_u: Numbers, y: Numbers, y_u: Numbers, shift: float
-) -> tuple[Numbers, Numbers, Numbers]:
-    """Share of the other sample below each number, and of both samples below each."""
-    z = np.concatenate([x - shift, y])
-    u = np.concatenate([x_u, y_u])
-    below = part_below(z[:, None] - z, REACH * (u[:, None] + u))
-    m = x.size
-    return below[:m, m:].mean(axis=1), below[m:, :m].mean(axis=1), below.mean(axis=1)
+def _rank_sum_tail(below: Numbers, own: Numbers, m: int, n: int) -> float:
+    """One-sided p of the rank-sum test, for where no deal drawn is as extreme as the own.
 
-
-def _variance_of_mean(parts: Numbers) -> float:
-    return float(parts.var(ddof=1)) / parts.size if parts.size > 1 else 0.0
+    Both are tests by dealing, so that taking this one there keeps its level. Ties make rank
+    sums vary less: the chances without ties are then too large, not too small.
+    """
+    pairs = float(own @ below @ (1.0 - own))
+    as_extreme = math.ceil(max(pairs, m * n - pairs) - 0.5)
+    return float(pair_count_chances(m, n)[as_extreme:].sum())
 
 
 def _own_u_of_mean(u: Numbers) -> float:
     return math.sqrt(float(np.mean(u**2)) / u.size)
 
 
-def _half_doubted(ratio: float, freedom: float) -> float:
-    """Return a ratio of deviations, one below 1 by half its standard error nearer to 1.
+def _where_zero(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Return the place between two, to a thousandth of itself, where a function passes zero.
 
-    In lopsided samples of unlike number a ratio that is small by chance goes with a
-    shift that is wrong to one side; doubted whole, it would widen samples of truly
-    unlike spread too far. The relative standard error of an estimated standard deviation
-    is 1/√(2 ν) (JCGM 100:2008, E.4.3); the half is tuned on benchmarks/statistics.py.
+    ``rising`` goes in steps, is below zero (or without end so) at ``low``; where it is
+    not above zero at ``high`` either, ``high`` is returned.
     """
-    return max(ratio, min(1.0, ratio * (1.0 + 0.5 / math.sqrt(2.0 * freedom))))
-
-
-def _freedom(of_x: float, m: int, of_y: float, n: int) -> float:
-    """Welch and Satterthwaite's degrees of freedom; those of equal samples where nothing varies."""
-    if of_x + of_y == 0.0 or min(m, n) < 2:
-        return max(1.0, m + n - 2.0)
-    return (of_x + of_y) ** 2 / (of_x**2 / (m - 1) + of_y**2 / (n - 1))
-
-
-def _rank_sum_reach(m: int, n: int, p: float) -> float:
-    """How far from 1/2 the share of pairs may lie, by the untied rank-sum distribution.
-
-    Interpolated between its steps, so that intervals narrow smoothly as p grows.
-    """
-    if m + n > MOST_COUNTED:
-        return float(ndtri(1.0 - p / 2.0)) * math.sqrt((m + n + 1) / (12.0 * m * n))
-    half = (m * n) // 2 + 1
-    missed = np.concatenate([[0.0], 2.0 * np.cumsum(pair_count_chances(m, n)[:half])])
-    at = np.interp(min(p, 1.0), missed, np.arange(half + 1))  # missed[k]: ends are the k-th
-    return max(0.0, 0.5 - (max(at, 1.0) - 0.5) / (m * n))
+    at_high = rising(high)
+    if at_high <= 0.0:
+        return high
+    at_low = -math.inf
+    for step in range(_MOST_STEPS):
+        if high - low <= _CLOSE * high:
+            break
+        part = 0.5
+        if math.isfinite(at_low) and math.isfinite(at_high) and step % 3 != 2:
+            part = min(max(at_low / (at_low - at_high), 0.05), 0.95)
+        middle = low + part * (high - low)
+        found = rising(middle)
+        if found > 0.0:
+            high, at_high = middle, found
+        else:
+            low, at_low = middle, found
+    return high
