@@ -230,7 +230,7 @@ def main() -> None:
             list(zip(names, found, strict=True)),
             8,
         )
-        each = list(pool.map(coverage_of_steady_median, range(PLACES), [repeats // 4] * PLACES))
+        each = list(pool.map(coverage_of_steady_median, range(PLACES), [repeats] * PLACES))
         for word, of in (("mean", np.mean), ("least", np.min), ("most", np.max)):
             shares = "".join(f"{100 * of(share):8.1f}" for share in zip(*each, strict=True))
             print(f"{f'steady, at {PLACES} places of a frame: {word}':38}{shares}")

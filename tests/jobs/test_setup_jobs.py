@@ -119,6 +119,37 @@ def test_takes_that_state_the_same_conditions_are_one_setup(take):
     assert notes == ("Net latencies are used: the display's lag is taken off.",)
 
 
+def test_a_setup_is_named_after_what_tells_it_apart_and_no_more(take):
+    one = {"title": "Lantern Quay", "mode": "60 fps", "display": "panel A", "spot": "at the quay"}
+    other = one | {"mode": "30 fps", "display": "panel B"}
+    files = [take("a", 60.0, conditions=one), take("b", 80.0, conditions=other, lag=None)]
+    setups, notes = read_setups(files)
+    assert [s.sample.name for s in setups] == ["60 fps", "30 fps"]
+    assert "The setups differ in display as well, which their names leave out." in notes
+    assert any("a difference may be the displays'" in note for note in notes)
+    (alone,), notes = read_setups([take("c", 60.0, conditions=one)])
+    assert alone.sample.name == "Lantern Quay, 60 fps"
+    assert len(notes) == 1
+    _, notes = read_setups(files, ["X", "Y"])
+    assert not any("names leave out" in note for note in notes)
+
+
+def test_presses_left_out_are_told(take):
+    shown = run("summary", take("a", 60.0, n=8, doubtful=2)).output
+    assert "a: 2 doubtful presses are not in these numbers." in shown
+    assert "not in these numbers" not in run("summary", take("c", 60.0, n=8)).output
+
+
+def test_a_pilot_of_one_press_plans_nothing(take):
+    refused = run("plan", take("a", 60.0, n=1), "--width", "5")
+    assert refused.exit_code == 2
+    assert "the pilot has 1 accepted press, which says nothing of how presses spread" in (
+        refused.output.replace("\n", " ")
+    )
+    tied = run("plan", take("b", 60.0, spans_ms=[60.0] * 8), "--width", "5").output
+    assert "The pilot: The presses differ by less than waiting" in tied
+
+
 def test_takes_that_state_nothing_are_setups_by_their_files_names(take):
     setups, _ = read_setups([take("a", 60.0), take("b", 60.0)])
     assert [s.sample.name for s in setups] == ["a", "b"]

@@ -41,6 +41,13 @@ def test_a_difference_is_placed_with_its_whole_interval(low, high, sensitive, ca
     assert [one.place for one in felt.placed] == [sensitive, casual]
 
 
+def test_an_interval_that_holds_too_little_places_nothing():
+    # Two presses against one: all their differences together hold 1 in 3.
+    few = Estimate(3.0, 0.0, 6.0, 1.0 / 3.0, "")
+    assert {one.place for one in place_difference(few).placed} == {Place.OPEN}
+    assert {one.place for one in place_difference(interval(3.0, 0.0, 6.0)).placed} == {Place.BELOW}
+
+
 def test_differences_and_latencies_are_held_against_their_own_thresholds():
     apart = place_difference(interval(18.0, 16.0, 20.0))
     latency = place_latency(interval(72.0, 70.0, 74.0))

@@ -179,6 +179,25 @@ def test_frames_late_half_the_time_pass_for_queued_ones():
     assert ladder.queued_frames.value - steady.queued_frames.value == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize(("at_30", "culprit"), [(3, ("30 fps", 1)), (2, None)])
+def test_of_four_modes_one_is_only_blamed_where_the_others_hold_a_line(at_30, culprit):
+    # Known truth: one frame more at 30 fps; then none more there, but 12 ms more at 60 fps
+    # and 20 ms less at 40 fps, which no whole number of frames in one mode explains.
+    off_s = {60: 0.0, 40: 0.0} if culprit else {60: 0.012, 40: -0.02}
+    rng = np.random.default_rng(17)
+    modes = [
+        mode(fps, at_30 if fps == 30 else 2, rng, n=60, fixed_s=0.04 + off_s.get(fps, 0.0))
+        for fps in (120, 60, 40, 30)
+    ]
+    ladder = climb(modes)
+    assert any(rung.breaks for rung in ladder.rungs)
+    found = ladder.culprit
+    assert (found and (found[0].name, found[1])) == culprit
+    assert [rung.others_hold for rung in ladder.rungs] == [False] * 3 + [culprit is not None]
+    said = "1 queued frame more in 30 fps" if culprit else "No whole number of queued frames in one"
+    assert said in str(ladder)
+
+
 def test_a_slope_below_the_wait_itself_is_explained():
     ladder = climb([exact_mode(60, 0, 0.06), exact_mode(30, 0, 0.02)])
     assert ladder.queued_frames.high < 0.0

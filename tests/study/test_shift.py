@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blinkspan.study.ranks import hodges_lehmann, shift_interval
@@ -37,6 +37,7 @@ def test_like_samples_without_ties_agree_with_the_exact_interval():
         assert [found.low, found.high] == pytest.approx([exact.low, exact.high], abs=0.8)
 
 
+@settings(max_examples=30)
 @given(SPANS, SPANS, st.floats(0.01, 3.0))
 def test_swapping_the_samples_turns_the_interval_round(first, second, u):
     plain = shift_between(first, u, second, 0.4).interval()
@@ -44,6 +45,7 @@ def test_swapping_the_samples_turns_the_interval_round(first, second, u):
     assert [swapped.low, swapped.high] == pytest.approx([-plain.high, -plain.low], abs=1e-4)
 
 
+@settings(max_examples=30)
 @given(SPANS, SPANS, st.floats(-40.0, 40.0))
 def test_moving_one_sample_moves_the_interval(first, second, by):
     plain = shift_between(first, 0.5, second, 0.5).interval()
@@ -53,6 +55,7 @@ def test_moving_one_sample_moves_the_interval(first, second, by):
     )
 
 
+@settings(max_examples=30)
 @given(SPANS, SPANS, st.floats(-60.0, 60.0), st.sampled_from([0.2, 0.1, 0.05]))
 def test_p_and_interval_say_the_same(first, second, at, alpha):
     shift = shift_between(first, 0.5, second, 0.5, 0.3)

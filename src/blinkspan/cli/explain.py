@@ -106,6 +106,7 @@ def explain(
         write_answer(json_to, answer_json("blinkspan.explain/1", takes, notes, found.to_dict()))
     if json_to != "-":
         out = console()
+        say(out, f"If the most probable queue holds (chance {chance(found.queue.chances[0])}):")
         out.print(_table(found))
         for line in (str(found), *notes):
             say(out, line)
@@ -115,7 +116,6 @@ def _table(found: Explanation) -> Table:
     table = Table(
         "mean time, ms",
         *(time.name for time in found.times),
-        title=f"if the most probable queue holds (chance {chance(found.queue.chances[0])})",
     )
     for row, (name, _) in enumerate(found.times[0].parts_ms):
         table.add_row(name, *(f"{time.parts_ms[row][1]:.1f}" for time in found.times))

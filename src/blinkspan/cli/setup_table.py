@@ -6,7 +6,8 @@ from rich.table import Table
 
 from blinkspan.jobs.setups import MeasuredSetup
 from blinkspan.publish import words
-from blinkspan.study.phrases import plain, told
+from blinkspan.study.phrases import counted, listed, plain, told
+from blinkspan.study.summary import Summary
 
 _NARROWEST_NAME = 12  # a name breaks into lines before it vanishes on 80 columns
 
@@ -39,4 +40,18 @@ def setup_table(setups: Sequence[MeasuredSetup]) -> Table:
 
 def setup_notes(setups: Sequence[MeasuredSetup]) -> list[str]:
     """Return what must be known before the medians are used, each setup named."""
-    return [f"{setup.sample.name}: {note}" for setup in setups for note in setup.summary.notes()]
+    return [
+        f"{setup.sample.name}: {note}"
+        for setup in setups
+        for note in (*_left_out(setup.summary), *setup.summary.notes())
+    ]
+
+
+def _left_out(summary: Summary) -> tuple[str, ...]:
+    """Say which presses are not in the numbers, in no or one sentence."""
+    counts = ((summary.doubtful, "doubtful"), (summary.rejected, "rejected"))
+    parts = [counted(number, f"{word} press") for number, word in counts if number]
+    if not parts:
+        return ()
+    is_one = summary.doubtful + summary.rejected == 1
+    return (f"{listed(parts)} {'is' if is_one else 'are'} not in these numbers.",)

@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from blinkspan.errors import BadSetting
+from blinkspan.errors import BadSample, BadSetting
 from blinkspan.jobs.accepted import Source
 from blinkspan.jobs.setups import MeasuredSetup, read_setups
 from blinkspan.study.gear import Bought, Gear, cameras, what_gear_buys
 from blinkspan.study.phrases import counted as so_many
 from blinkspan.study.pipeline import Pipeline
 from blinkspan.study.planning import (
+    FEWEST_FOR_A_PLAN,
     Plan,
     presses_for_width,
     presses_to_detect,
@@ -173,8 +174,13 @@ def _plans(
 
 
 def _pilot(files: Sequence[Source]) -> tuple[MeasuredSetup, tuple[str, ...]]:
-    setups, notes = read_setups(files, ["the pilot"] * len(files))
-    return setups[0], notes
+    (setup,), notes = read_setups(files, ["the pilot"] * len(files))
+    if setup.summary.n < FEWEST_FOR_A_PLAN:
+        raise BadSample(
+            f"the pilot has {so_many(setup.summary.n, 'accepted press')}, which says nothing of "
+            f"how presses spread; give {FEWEST_FOR_A_PLAN} or more, or --game-rate without a pilot"
+        )
+    return setup, (*(f"The pilot: {note}" for note in setup.summary.notes()), *notes)
 
 
 def _piloted(setup: MeasuredSetup, u_ms: float | None) -> tuple[Draw, Population, str]:

@@ -10,12 +10,15 @@ import numpy as np
 from blinkspan.errors import BadSetting
 from blinkspan.jobs.accepted import AcceptedTake, Source, read_take
 from blinkspan.presses.press import Verdict
+from blinkspan.study.phrases import listed
 from blinkspan.study.sample import Sample, SharedDoubt
 from blinkspan.study.summary import Summary, summarise
 
 _SHUTTER = "rolling shutter"
 _OF_THE_CAMERA = (_SHUTTER, "camera clock")
 _LAG = "display lag"
+# Conditions that are sentences more often than names: left out of a name that can do without.
+_SAID_AT_LENGTH = ("action", "spot", "display", "camera", "notes")
 _SAME_RATE = 1.02  # 59.94 and 60 fps are one
 
 
@@ -81,6 +84,16 @@ def read_setups(
     ]
     if not net and any(take.has_net for take in takes):
         notes[0] = "Spans are used: the display's lag is not known for every take."
+    stated = [take.document.conditions for take in takes]
+    also = [key for key in _keys(stated) if _differ(stated, key) and key not in _telling(stated)]
+    if also and not names:
+        named = listed([key.replace("_", " ") for key in also])
+        notes.append(f"The setups differ in {named} as well, which their names leave out.")
+    if not net and _differ(stated, "display", "picture_mode"):
+        notes.append(
+            "The takes do not state one and the same display: a difference may be the displays'. "
+            "Measure each lag and give it with --lag."
+        )
     lags = {take.document.display.refresh_hz for take in takes}
     if not net and len(lags) > 1:
         notes.append(
@@ -93,8 +106,9 @@ def read_setups(
 def _labels(takes: Sequence[AcceptedTake]) -> list[str]:
     """Name each take after the conditions in which takes differ, or else after its file."""
     stated = [take.document.conditions for take in takes]
-    keys = list(dict.fromkeys(key for conditions in stated for key in conditions))
-    differing = [key for key in keys if len({conditions.get(key) for conditions in stated}) > 1]
+    differing = _telling(stated)
+    keys = _keys(stated)
+    keys = [key for key in keys if key not in _SAID_AT_LENGTH] or keys
     labels = []
     for take, conditions in zip(takes, stated, strict=True):
         words = [conditions[key] for key in differing or keys if conditions.get(key)]
@@ -105,6 +119,24 @@ def _labels(takes: Sequence[AcceptedTake]) -> list[str]:
                 "with --name"
             )
     return labels
+
+
+def _differ(stated: Sequence[dict[str, str]], *keys: str) -> int:
+    """How many more than one set of these conditions there are; one not stated is one too."""
+    return len({tuple(conditions.get(key, "") for key in keys) for conditions in stated}) - 1
+
+
+def _keys(stated: Sequence[dict[str, str]]) -> list[str]:
+    return list(dict.fromkeys(key for conditions in stated for key in conditions))
+
+
+def _telling(stated: Sequence[dict[str, str]]) -> list[str]:
+    """Return the conditions that tell the setups apart, without those that add nothing to it."""
+    telling: list[str] = []
+    for key in _keys(stated):
+        if _differ(stated, *telling, key) > _differ(stated, *telling):
+            telling.append(key)
+    return telling
 
 
 def _setup(label: str, takes: Sequence[AcceptedTake], *, net: bool) -> MeasuredSetup:

@@ -21,13 +21,12 @@ from blinkspan.quantities import Estimate
 from blinkspan.study.equivalence import same_shift
 from blinkspan.study.families import holm
 from blinkspan.study.phrases import counted, listed, plain_estimate, told, turned
-from blinkspan.study.planning import Plan, presses_that_tell
+from blinkspan.study.planning import FEWEST_FOR_A_PLAN, Plan, presses_that_tell
 from blinkspan.study.populations import from_pilot
 from blinkspan.study.ranks import RankTest, probability_less, rank_sum_test
 from blinkspan.study.sample import DoubtOfDifference, Sample, doubt_of_difference
 from blinkspan.study.shift import Shift, shift_between
 
-_FEWEST_FOR_A_PLAN = 3  # a pilot of two says nothing of the spread
 _NOTABLE_DOUBT = 0.25  # of the margin: half of it is then the least interval to either side
 
 
@@ -169,7 +168,10 @@ class Comparison:
                 f"{least}the doubt of {self.doubt.left_u_ms:.1f} ms that the presses share must "
                 "be measured down first."
             )
-        return f"{least}the true difference seems to lie near the margin."
+        return (
+            f"{least}the true difference seems to lie near the margin, or the presses spread too "
+            "widely for it."
+        )
 
     @property
     def verdict(self) -> str:
@@ -335,7 +337,7 @@ def _presses_to_decide(
     systematic_u: float,
     rng: np.random.Generator,
 ) -> Plan | None:
-    if min(first.latency_ms.size, second.latency_ms.size) < _FEWEST_FOR_A_PLAN:
+    if min(first.latency_ms.size, second.latency_ms.size) < FEWEST_FOR_A_PLAN:
         return None
 
     def decides(shift: Shift) -> bool:

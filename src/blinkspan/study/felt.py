@@ -17,6 +17,8 @@ from typing import Any
 from blinkspan.quantities import Estimate
 from blinkspan.study.phrases import listed, told
 
+_LEAST_LEVEL = 0.9  # an interval of fewer presses that holds less places nothing
+
 
 class Standing(StrEnum):
     """How a threshold is known."""
@@ -226,6 +228,8 @@ def _against(result: Estimate, kind: Kind, thresholds: Sequence[Threshold]) -> F
 
 
 def _place(result: Estimate, threshold: Threshold) -> Place:
+    if result.level < _LEAST_LEVEL:
+        return Place.OPEN
     if result.high < threshold.low_ms:
         return Place.BELOW
     if result.low >= threshold.high_ms:

@@ -128,7 +128,7 @@ def _whole_frames(queued: Estimate) -> tuple[int, ...]:
     return tuple(k for k in _whole_within(queued) if k >= 0)
 
 
-def _rung(modes: Sequence[ModeSample], index: int, shared_u_s: float, level: float) -> Rung:
+def _rung(modes: tuple[ModeSample, ...], index: int, shared_u_s: float, level: float) -> Rung:
     mode = modes[index]
     alone = np.zeros(len(modes))
     alone[index] = 1.0
@@ -151,7 +151,12 @@ def _rung(modes: Sequence[ModeSample], index: int, shared_u_s: float, level: flo
         off_line_ms=off_ms,
         off_line_frames=off_frames,
         whole_frames=tuple(k for k in _whole_within(off_frames) if k) if off_frames else (),
+        others_hold=len(modes) <= 3 or _on_one_line(modes[:index] + modes[index + 1 :], level),
     )
+
+
+def _on_one_line(modes: tuple[ModeSample, ...], level: float) -> bool:
+    return not any(_rung(modes, index, 0.0, level).breaks for index in range(len(modes)))
 
 
 def _whole_within(estimate: Estimate) -> range:

@@ -29,6 +29,9 @@ _SIMULATED = 4000  # a p value of 0.025 is then known to ± 0.0025
 _ALARM = 0.025  # on either side: one steady mode in twenty is called so by chance
 
 
+_DOUBTFUL = "The queue and the fixed part are then not to be relied on."
+
+
 @dataclass(frozen=True, slots=True)
 class SpreadCheck:
     """One mode's standard deviation beside what its waits and noise alone make.
@@ -104,11 +107,13 @@ class SpreadCheck:
             )
         said = f"{seen}, more than the {expected} (p = {self.p_wider:.4f})."
         if self.late_share is None or self.p_wider_if_late is None:
-            return said
+            return f"{said} {_DOUBTFUL}"
         share = f"{100 * self.late_share:.0f} % of presses a game frame late"
         if self.p_wider_if_late > _ALARM:
             return f"{said} A queue that changes or drops frames, {share}, would explain it."
-        return f"{said} Not even {share} would explain it: something else varies as well."
+        return (
+            f"{said} Not even {share} would explain it: something else varies as well. {_DOUBTFUL}"
+        )
 
 
 def check_spread(

@@ -19,6 +19,7 @@ from blinkspan.study.median import median_interval
 from blinkspan.study.populations import Population
 from blinkspan.study.shift import Shift, shift_between
 
+FEWEST_FOR_A_PLAN = 3  # a pilot of two says nothing of the spread
 MOST_PRESSES = 200  # of one setup: more than anyone presses for one answer
 _FEWEST = 3
 _MOST_TRIALS = 10

@@ -20,6 +20,8 @@ class Rung:
         interval that allows for asking it of every mode; None below three modes.
     whole_frames : tuple[int, ...]
         Whole numbers of extra queued frames, other than 0, that would explain it.
+    others_hold : bool
+        Whether the other modes lie on one line, as far as they can tell.
     """
 
     name: str
@@ -29,6 +31,7 @@ class Rung:
     off_line_ms: Estimate | None
     off_line_frames: Estimate | None
     whole_frames: tuple[int, ...]
+    others_hold: bool = True
 
     @property
     def breaks(self) -> bool:
@@ -83,7 +86,7 @@ class Ladder:
         broken = [
             (abs(frames), rung.frame_ms, frames, rung)
             for rung in self.rungs
-            if rung.breaks
+            if rung.breaks and rung.others_hold
             for frames in rung.whole_frames
         ]
         if not broken:
@@ -119,6 +122,7 @@ def _rung_dict(rung: Rung) -> dict[str, Any]:
         "off_line_frames": rung.off_line_frames and plain_estimate(rung.off_line_frames),
         "breaks": rung.breaks,
         "whole_frames": list(rung.whole_frames),
+        "others_hold": rung.others_hold,
     }
 
 
@@ -199,7 +203,7 @@ def _said_of_break(ladder: Ladder) -> list[str]:
         f"{abs(k)} {'more' if k > 0 else 'fewer'} in {other.name}"
         for other in ladder.rungs
         for k in other.whole_frames
-        if other.breaks and (other.name, k) != (rung.name, frames)
+        if other.breaks and other.others_hold and (other.name, k) != (rung.name, frames)
     ]
     if others:
         said.append(f"It would look the same with {listed(others, 'or')}.")

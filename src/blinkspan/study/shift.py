@@ -33,7 +33,7 @@ from blinkspan.study.smoothing import REACH, Numbers, checked, spread
 from blinkspan.study.studentised import FEWEST_FOR_SPREAD, parts_below, scores
 
 _LEAST_P = 1e-9
-_MOST_DEALT_QUICKLY = 40
+_MOST_DEALT_QUICKLY = 24
 _CLOSE = 1e-3  # of the way from the estimate: below what the deals resolve
 _MOST_STEPS = 40
 _ROUNDING = 1e-12
@@ -53,7 +53,7 @@ class Shift:
         Standard uncertainty of the shift from the presses' own uncertainties, a
         floor; and that which no number of presses reduces.
     quick : bool
-        Fewer deals and none beyond 40 numbers: for experiments simulated by the hundred.
+        Fewer deals and none beyond 24 numbers: for experiments simulated by the hundred.
     """
 
     value: float
@@ -195,7 +195,7 @@ def shift_between(
         Standard uncertainty of the shift that is common to all presses and does not
         cancel between the samples.
     quick : bool
-        Fewer deals and none beyond 40 numbers: for experiments simulated by the hundred.
+        Fewer deals and none beyond 24 numbers: for experiments simulated by the hundred.
 
     Raises
     ------

@@ -122,10 +122,15 @@ class Summary:
         like = self.autocorrelation
         if like is not None and like.p <= _TOLD_P:
             way = "resembles" if like.lag_1 > 0 else "goes against"
+            worth = (
+                f"the {self.n} are worth about {like.worth:.0f} independent ones, and the interval "
+                "is too narrow."
+                if like.lag_1 > 0
+                else "they are not independent of each other, as the interval takes them to be."
+            )
             notes.append(
                 f"Each press {way} the one before (lag-1 autocorrelation {plain(like.lag_1, 2)}); "
-                f"the {self.n} are worth about {like.worth:.0f} independent ones"
-                + ("." if like.lag_1 > 0 else ", and the intervals do not fit.")
+                f"{worth}"
             )
         modes = self.two_modes
         if modes is not None:
