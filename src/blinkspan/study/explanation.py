@@ -70,6 +70,7 @@ class Explanation:
             ],
             "spreads": [check.to_dict() for check in self.spreads],
             "above_baseline": [above.to_dict() for above in self.above],
+            "sentence": str(self),
         }
 
     def __str__(self) -> str:

@@ -81,6 +81,7 @@ class PlatformEffect:
                 "title_sd_ms": mixed.title_sd,
                 "notes": list(mixed.notes),
             },
+            "sentence": str(self),
         }
 
     def __str__(self) -> str:

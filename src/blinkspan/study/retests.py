@@ -136,6 +136,7 @@ class Series:
             ],
             "changes": [change.to_dict() for change in self.changes],
             "sessions": self.sessions and self.sessions.to_dict(),
+            "sentence": str(self),
         }
 
     @property

@@ -105,6 +105,7 @@ class Ladder:
             "nearly_whole": list(self.nearly_whole),
             "line_holds": self.line_holds,
             "culprit": culprit and {"mode": culprit[0].name, "extra_frames": culprit[1]},
+            "sentence": str(self),
         }
 
     def __str__(self) -> str:
