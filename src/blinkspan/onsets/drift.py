@@ -42,7 +42,10 @@ _EVERY, _ROUNDS = 2, 4  # frames looked at
 _STRANGE = 2.0  # times the usual misfit of a cell: such a cell counts a quarter
 _MOST_MOMENTS = 8  # idle moments at which drift is looked for
 _LEAST_CELLS = 0.05  # less drift than this over a tenth of a second hides no answer
-_EXPLAINED = 0.35  # of what the picture does by itself, left over where the drift is foretold
+# Of what the picture does by itself, left over where the drift is foretold; and where its speed
+# is moreover the same at most moments, to this share of it. A film behind the game, moving as it
+# likes, is neither (staged takes).
+_LEFT, _LEFT_IF_STEADY, _STEADY = 0.35, 0.6, 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,18 +86,27 @@ def learn_drift(film: Film, frames: list[Frame], reach: int, period_s: float) ->
     if np.median(moves) < _LEAST_CELLS:
         return None
     none = np.zeros(film[:1].shape[1:], np.bool_)
+    velocities = [velocity_before(film, frame, period_s, none) for frame in some]
     still: list[Light] = []
     foretold: list[Light] = []
-    for frame in some:
+    for frame, foretells in zip(some, velocities, strict=True):
         for kept, velocity in (
             (still, _STILL),
-            (foretold, velocity_before(film, frame, period_s, none)),
+            (foretold, foretells),
         ):
             look = look_before(film, frame, period_s, Motion(velocity, none))
             kept.append((change_since(film, frame, frame + reach, look) ** 2).mean(axis=0))
     stands, drifts = np.median(np.stack(still), axis=0), np.median(np.stack(foretold), axis=0)
     left = np.minimum(stands, drifts).sum() / max(float(stands.sum()), 1e-12)
-    return Drift(stands < drifts) if left < _EXPLAINED else None
+    enough = _LEFT_IF_STEADY if _steady(np.array(velocities)) else _LEFT
+    return Drift(stands < drifts) if left < enough else None
+
+
+def _steady(velocities: Samples) -> bool:
+    """Tell whether most of some velocities, shape (n, 2), are nearly the same."""
+    usual = np.median(velocities, axis=0)
+    off = np.median(np.hypot(*(velocities - usual).T))
+    return bool(off < _STEADY * np.hypot(*usual))
 
 
 def velocity_before(
