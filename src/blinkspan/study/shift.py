@@ -4,7 +4,8 @@ The estimate is Hodges and Lehmann's, the median of all differences. A shift is 
 taking it off the first sample and dealing all numbers afresh: where the two then differ in
 nothing, every deal was as likely as the one seen, whatever ties and spreads there are. The
 deals are ranked by a studentised statistic, so that the test also holds, for larger
-samples, where the two spread differently. The interval is all shifts not rejected, widened
+samples, where the two spread differently; for smaller ones the p by Student's distribution
+is told where it is the larger. The interval is all shifts not rejected, widened
 by an uncertainty that does not shrink with the number of presses.
 
 References
@@ -165,13 +166,15 @@ class Shift:
         below = parts_below(values[order], u[order])
         score = -side * float(scores(below, own[order])[0])
         most = _MOST_DEALT_QUICKLY if self.quick else MOST_COUNTED
+        by_student = float(ndtr(-score)) if m >= FEWEST_FOR_SPREAD else 0.0
         if m + n > most and m >= FEWEST_FOR_SPREAD:
-            return float(ndtr(-score))
+            return by_student
         others = -side * scores(below, deals(m, n, DEALS_IN_A_PLAN if self.quick else DEALS))
         p = place_among(score, others, math.comb(m + n, m))
-        if p * (others.size + 1) > 1.0 + _ROUNDING:
-            return p
-        return min(p, _rank_sum_tail(below, own[order][:, 0], m, n))
+        if p * (others.size + 1) <= 1.0 + _ROUNDING:
+            p = min(p, _rank_sum_tail(below, own[order][:, 0], m, n))
+        # A few widely spread presses against many steady ones are dealt out too evenly.
+        return max(p, by_student)
 
 
 def shift_between(
