@@ -238,3 +238,10 @@ def test_a_single_faint_answer_with_no_other_to_bear_it_out_is_doubtful():
     faint = measured(replace(film, strength=4.0, noise=3.0)).presses[0]
     assert faint.verdict is Verdict.DOUBTFUL
     assert faint.reason in (Reason.WEAK_RESPONSE, Reason.NO_RESPONSE, Reason.TWO_CANDIDATES)
+
+
+def test_a_single_answer_is_doubtful_where_the_picture_jumps_as_much_before_the_press():
+    film = replace(staged(count=1), seconds=1.6, flash_s=0.05)
+    assert measured(film).presses[0].verdict is Verdict.ACCEPTED
+    (press,) = measured(replace(film, stray_s=(0.35,))).presses
+    assert (press.verdict, press.reason) == (Verdict.DOUBTFUL, Reason.WEAK_RESPONSE)
