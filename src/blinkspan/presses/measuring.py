@@ -116,6 +116,8 @@ def measure_presses(
     if slower is not None:
         presses = tuple(_in_slow_motion(press) for press in presses)
     row_s = regions.watch.middle_row_px * readout.row_s
+    # Where no press is answered, what was taken for late answers was the scene's own doing too.
+    late = late if any(found.answers) else []
     strays = sorted([*late, *stray_answers(series, todo, found)])
     height = series.picture.height_px
     return TakePresses(

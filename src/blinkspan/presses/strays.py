@@ -14,7 +14,7 @@ _STRETCH_S = 0.1
 
 def stray_answers(series: Series, todo: list[Search], found: Found) -> list[float]:
     """Return when the pattern begins outside every press, in the clock of frames."""
-    if found.learnt is None:
+    if found.learnt is None or not any(found.answers):  # what was learnt is then no answer's
         return []
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     learnt, n = found.learnt, start_s.size

@@ -1,0 +1,21 @@
+"""Responses that no press explains: known footage made of arrays."""
+
+from dataclasses import replace
+
+from blinkspan.onsets.edge import lit_spells
+from blinkspan.presses.searching import find_answers, searches
+from blinkspan.presses.strays import stray_answers
+from blinkspan.traces.lamp import lamp_trace
+from presses.array_film import series_of, staged
+
+
+def test_an_answer_without_a_press_is_told_only_where_some_press_taught_what_an_answer_is():
+    film = replace(staged(count=4), seconds=5.5, stray_s=(4.5,))
+    series = series_of(film)
+    spells = lit_spells(lamp_trace(series, row_s=0.0).trace)
+    todo = searches(series.clock.start_s, [s.first for s in spells], series.clock.period_s)
+    found = find_answers(series, todo)
+    (stray,) = stray_answers(series, todo, found)
+    assert abs(stray - 4.5) < 0.02
+    untaught = replace(found, answers=[None] * len(todo))
+    assert stray_answers(series, todo, untaught) == []
