@@ -89,14 +89,14 @@ def learn_pattern(
     changes : list of Change
         At least one.
     """
-    firsts = [_difference(film, change.before, change.first, idle) for change in changes]
-    laters = [_difference(film, change.before, change.later, idle) for change in changes]
+    firsts = [difference(film, change.before, change.first, idle) for change in changes]
+    laters = [difference(film, change.before, change.later, idle) for change in changes]
     signs = common_signs(np.stack(laters).reshape(len(changes), -1))
     firsts = [sign * first for sign, first in zip(signs, firsts, strict=True)]
     laters = [sign * later for sign, later in zip(signs, laters, strict=True)]
-    first = _clear_of_noise(np.median(np.stack(firsts), axis=0).astype(np.float32))
-    first = _strong_cells(first, idle)
-    later = _clear_of_noise(np.median(np.stack(laters), axis=0).astype(np.float32))
+    first = clear_of_noise(np.median(np.stack(firsts), axis=0).astype(np.float32))
+    first = strong_cells(first, idle)
+    later = clear_of_noise(np.median(np.stack(laters), axis=0).astype(np.float32))
     bands = tuple(
         (int(r[0]), int(r[-1]) + 1)
         for r in np.array_split(np.arange(first.shape[0]), min(_BANDS, first.shape[0]))
@@ -172,7 +172,8 @@ def common_signs(changes: npt.NDArray[np.floating]) -> list[int]:
     return [int(sign) for sign in signs]
 
 
-def _difference(film: Film, before: Look, frames: tuple[Frame, Frame], idle: Idle) -> Light:
+def difference(film: Film, before: Look, frames: tuple[Frame, Frame], idle: Idle) -> Light:
+    """Return how far a stretch of frames is, as a mean, from a look before, in idle units."""
     stop = min(frames[1], film.shape[0])
     first = min(frames[0], stop - 1)
     change: Light = change_since(film, first, stop, before).mean(axis=0) / idle.sd
@@ -197,7 +198,7 @@ def _units(maps: Samples, bands: list[slice]) -> Light:
     return columns
 
 
-def _strong_cells(first: Light, idle: Idle) -> Light:
+def strong_cells(first: Light, idle: Idle) -> Light:
     """Keep the cells that change most in light.
 
     An encoder drops small differences between frames, so that a cell of little
@@ -211,7 +212,7 @@ def _strong_cells(first: Light, idle: Idle) -> Light:
     return strong
 
 
-def _clear_of_noise(change: Light) -> Light:
+def clear_of_noise(change: Light) -> Light:
     """Shrink every cell by what chance alone leaves in the average, so that few cells speak."""
     chance = 1.4826 * float(np.median(np.abs(change)))
     shrunk: Light = np.sign(change) * np.maximum(np.abs(change) - min(chance, 1.5), 0.0)

@@ -12,6 +12,7 @@ from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
 from blinkspan.presses.late import without_late_answers
+from blinkspan.presses.own_rows import fit_by_own_rows, rows_away_px
 from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
 from blinkspan.presses.shutter import slant_at_once, slants_to_try
 from blinkspan.profiles import CameraProfile, DisplayProfile
@@ -19,6 +20,7 @@ from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.light import light_of_codes
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
+from blinkspan.traces.trace import Samples
 
 _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
 _FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
@@ -133,6 +135,9 @@ def _fit(
 ) -> Step | None:
     assert found.learnt is not None  # there is an answer, so there is a pattern
     chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
+    bands = Bands(found.learnt.pattern.row_px, found.learnt.pattern.row_spread_px)
+    rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
+    slants = slants_to_try(series, regions, camera, display)
     known = [
         Known(
             series.clock.period_s,
@@ -141,35 +146,43 @@ def _fit(
             _hold_s(display, series.clock.period_s),
             found.learnt.template.alike,
         )
-        for slant in slants_to_try(series, regions, camera, display)
+        for slant in slants
     ]
-    at_once = replace(known[0], slant_s_per_px=slant_at_once(series, regions, camera))
-    rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
-    bands = Bands(found.learnt.pattern.row_px, found.learnt.pattern.row_spread_px)
-    return fit_step(
-        [c for c, _ in chosen],
-        [f for _, f in chosen],
-        found.learnt.template,
-        bands,
-        regions.watch.middle_row_px,
-        known,
-        rates,
-        at_once,
+    row_px = regions.watch.middle_row_px
+    courses, fits = [c for c, _ in chosen], [f for _, f in chosen]
+    if found.learnt.own is None:
+        at_once = replace(known[0], slant_s_per_px=slant_at_once(series, regions, camera))
+        return fit_step(courses, fits, found.learnt.template, bands, row_px, known, rates, at_once)
+    answered = [answer is not None for answer in found.answers]
+    template = found.learnt.template
+    return fit_by_own_rows(
+        found.learnt.own, answered, courses, fits, template, row_px, known, rates
     )
+
+
+def _away_px(found: Found, row_px: float) -> Samples:
+    """Return how far below a row each answer shows, beyond where the pattern has it."""
+    answered = [answer is not None for answer in found.answers]
+    if found.learnt is None or found.learnt.own is None:
+        return np.zeros(sum(answered))
+    return rows_away_px(found.learnt.own, answered, row_px)
 
 
 def _whole_looks(found: Found, step: Step, hold_s: float) -> list[tuple[float, float] | None]:
     """Return, for each answer, from when to when all rows show its first look and no more."""
     assert found.learnt is not None  # there is no step without a pattern
     below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
+    if found.learnt.own is not None:
+        below = np.zeros(1)  # counted from each press's own row
     rows_s = step.slant_s_per_px.value * below
-    begins = iter(step.begins)
+    late = step.slant_s_per_px.value * _away_px(found, step.row_px)
+    begins = iter(np.array([begin.value for begin in step.begins]) + late)
     looks: list[tuple[float, float] | None] = []
     for answer in found.answers:
         if answer is None:
             looks.append(None)
             continue
-        begin = next(begins).value
+        begin = float(next(begins))
         until = begin + float(rows_s.min()) + hold_s - step.exposure_s.value
         looks.append((begin + float(rows_s.max()), until))
     return looks
@@ -217,6 +230,7 @@ def _may_begin_unseen(
     if not still_rising(found.learnt.template):
         return False
     begins = np.array([begin.value for begin in step.begins])
+    begins = begins + step.slant_s_per_px.value * _away_px(found, step.row_px)
     answered = [c for c, a in zip(found.courses, found.answers, strict=True) if a]
     template = mean_course(answered, begins, series.clock.period_s)
     below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px

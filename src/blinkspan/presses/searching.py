@@ -23,6 +23,7 @@ from blinkspan.onsets.drift import look_at
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
 from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
 from blinkspan.onsets.look import Frame, Look
+from blinkspan.onsets.own_look import OwnLooks, own_course, own_looks, own_pattern
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
 from blinkspan.onsets.settling import settle
 from blinkspan.traces.reduction import Series
@@ -34,6 +35,7 @@ LIKE = 0.5  # of the mean answer's strength: below this it is not the same answe
 _FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
 _LATER_S = (0.017, 0.050)
 _SHARE_OF_USUAL = 0.02  # of squared change: a seventh of the usual change itself
+_FIRM = 0.3  # of the greatest change after a press: the answer itself, where it comes at once
 _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
@@ -70,13 +72,17 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Learnt:
-    """What the take's own idle time and its presses taught."""
+    """What the take's own idle time and its presses taught.
+
+    ``own`` where each press answers in a place of its own; the pattern is then empty.
+    """
 
     looks: list[Look]
     idle: Idle
     evidence: Evidence
     pattern: Pattern
     template: Template
+    own: OwnLooks | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,20 +128,47 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
     ]
     # What the scene does by itself, seen once too often, is still far below a real answer.
     usual = _SHARE_OF_USUAL * float(np.median([score.max() for score in scores]))
-    changes: list[Frame | None] = []
-    for begin, score in zip(begins, scores, strict=True):
-        change = first_change(score, max(evidence.threshold, usual))
-        changes.append(None if change is None else begin + change)
+    changes = _first_changes(begins, scores, [max(evidence.threshold, usual)] * len(todo))
     if all(change is None for change in changes):
         return Found([None] * len(todo), [], None)
-    guessed = [
+    # A place of its own for each answer is only found where a small change, such as an
+    # encoder's new picture, is not taken for it.
+    firm = _first_changes(
+        begins, scores, [max(evidence.threshold, usual, _FIRM * score.max()) for score in scores]
+    )
+    own = own_looks(film, series.watch_row_px, idle, _guessed(looks, firm, period), sure=False)
+    if own is not None:
+        found = _match_own(series, todo, looks, idle, evidence, own, _places(firm, start_s))
+        assert found.learnt is not None  # there are answers, so something was learnt
+        if found.learnt.template.alike:
+            return found
+    guessed = _guessed(looks, changes, period)
+    return _match(series, todo, looks, idle, evidence, guessed, _places(changes, start_s))
+
+
+def _first_changes(
+    begins: list[Frame], scores: list[Samples], thresholds: list[float]
+) -> list[Frame | None]:
+    changes: list[Frame | None] = []
+    for begin, score, threshold in zip(begins, scores, thresholds, strict=True):
+        change = first_change(score, threshold)
+        changes.append(None if change is None else begin + change)
+    return changes
+
+
+def _guessed(
+    looks: list[Look], changes: list[Frame | None], period_s: float
+) -> list[Change | None]:
+    return [
         None
         if frame is None
-        else Change(look, _frames(frame, _FIRST_S, period), _frames(frame, _LATER_S, period))
+        else Change(look, _frames(frame, _FIRST_S, period_s), _frames(frame, _LATER_S, period_s))
         for look, frame in zip(looks, changes, strict=True)
     ]
-    places = [None if frame is None else float(start_s[frame]) for frame in changes]
-    return _match(series, todo, looks, idle, evidence, guessed, places)
+
+
+def _places(changes: list[Frame | None], start_s: Samples) -> list[float | None]:
+    return [None if frame is None else float(start_s[frame]) for frame in changes]
 
 
 def find_again(
@@ -172,7 +205,11 @@ def find_again(
         changes.append(Change(look, (first, stop), _frames(first, _LATER_S, period)))
         places.append(answer.fit.at_s + early_s)
     learnt = found.learnt
-    return _match(series, todo, learnt.looks, learnt.idle, learnt.evidence, changes, places)
+    given = series, todo, learnt.looks, learnt.idle, learnt.evidence
+    if learnt.own is not None:
+        own = own_looks(series.watch, series.watch_row_px, learnt.idle, changes, sure=True)
+        return found if own is None else _match_own(*given, own, places)
+    return _match(*given, changes, places)
 
 
 def settled(series: Series, todo: list[Search], found: Found, game_frame_s: float) -> Found:
@@ -211,23 +248,60 @@ def _match(
     """Return the answers that the pattern of the given changes finds."""
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     pattern = learn_pattern(film, series.watch_row_px, idle, [c for c in changes if c is not None])
-    margin = round(MARGIN_S / period)
     courses = [
-        course_of(series, s.lamp_frame - margin, s.stop + margin, look, idle, pattern)
-        for s, look in zip(todo, looks, strict=True)
+        course_of(series, *stretch, look, idle, pattern)
+        for stretch, look in zip(_stretches(todo, period), looks, strict=True)
     ]
     placed = [k for k, at in enumerate(places_s) if at is not None]
     guesses = [at for at in places_s if at is not None]
     signs = _signs([courses[k] for k in placed], guesses)
     for k, sign in zip(placed, signs, strict=True):
         courses[k] = turned(courses[k], sign)
+    template, answers = _aligned(courses, places_s, todo, start_s, period)
+    return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template))
+
+
+def _match_own(
+    series: Series,
+    todo: list[Search],
+    looks: list[Look],
+    idle: Idle,
+    evidence: Evidence,
+    own: OwnLooks,
+    places_s: list[float | None],
+) -> Found:
+    """Return the answers that each press's own look finds."""
+    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
+    courses = [
+        own_course(film, start_s, stretch, look, idle, own, k)
+        for k, (stretch, look) in enumerate(zip(_stretches(todo, period), looks, strict=True))
+    ]
+    template, answers = _aligned(courses, places_s, todo, start_s, period)
+    pattern = own_pattern(own, idle.sd.shape)
+    return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template, own))
+
+
+def _stretches(todo: list[Search], period_s: float) -> list[tuple[Frame, Frame]]:
+    margin = round(MARGIN_S / period_s)
+    return [(s.lamp_frame - margin, s.stop + margin) for s in todo]
+
+
+def _aligned(
+    courses: list[Course],
+    places_s: list[float | None],
+    todo: list[Search],
+    start_s: Samples,
+    period: float,
+) -> tuple[Template, list[Answer | None]]:
+    """Return the mean course of the presses placed, and every press's answer by it."""
+    placed = [k for k, at in enumerate(places_s) if at is not None]
+    guesses = [at for at in places_s if at is not None]
     template, fits = align([courses[k] for k in placed], guesses, period)
     first_fit = dict(zip(placed, fits, strict=True))
-    answers = [
+    return template, [
         _answer(courses[k], template, first_fit.get(k), todo[k], start_s, period)
         for k in range(len(todo))
     ]
-    return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template))
 
 
 def _signs(courses: list[Course], guesses_s: list[float]) -> list[int]:

@@ -10,6 +10,7 @@ from blinkspan.traces.reduction import Series
 
 _AFTERMATH_S = 0.25  # an answer's own course is no second answer
 _STRETCH_S = 0.1
+_AS_LARGE = 0.5  # of the score the answers reach as a rule
 
 
 def stray_answers(series: Series, todo: list[Search], found: Found) -> list[float]:
@@ -31,6 +32,7 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
         busy[max(0, search.lamp_frame - 2) : end] = True
     margin, stretch = round(MARGIN_S / period), round(_STRETCH_S / period)
     strays: list[float] = []
+    usual = _usual_score(series, todo, found) if learnt.own is not None else 0.0
     for first in range(margin, n - stretch, stretch):
         if busy[first : first + stretch].any():
             continue
@@ -42,6 +44,10 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
         change = first_change(score, learnt.evidence.threshold)
         if change is None:
             continue
+        if learnt.own is not None:  # with no look in common, any change as large is like them
+            if score.max() > _AS_LARGE * usual:
+                strays.append(float(start_s[first + change]))
+            continue
         course = course_of(
             series, first - margin, first + stretch + margin, look, learnt.idle, learnt.pattern
         )
@@ -51,3 +57,14 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
         if gains[best] >= LIKE:
             strays.append(float(times[best]))
     return strays
+
+
+def _usual_score(series: Series, todo: list[Search], found: Found) -> float:
+    """Return the greatest score after a press, as a median."""
+    learnt = found.learnt
+    assert learnt is not None  # there are answers, so something was learnt
+    scores = [
+        score_of(series.watch, s.lamp_frame, s.stop, look, learnt.idle, learnt.evidence).max()
+        for s, look in zip(todo, learnt.looks, strict=True)
+    ]
+    return float(np.median(scores))
