@@ -18,12 +18,12 @@ READOUT_S, EXPOSURE_S = 0.002, 0.003
 
 
 def menu_of(film: ArrayFilm) -> Series:
-    """The film's series, its watched part replaced by a menu; the highlight leads down and round.
+    """Return the film's series with a menu watched, whose highlight leads down and round.
 
     Exact: each row's share of an exposure after the tick, the row's own by scan and readout.
     """
     series = series_of(film)
-    rows, columns = series.watch.shape[1:]
+    _, rows, columns = series.watch.shape
     row_px = series.watch_row_px
     scan_s = (row_px - WATCH.middle_row_px) * 0.96 / film.refresh_hz / 50.0
     start = series.clock.start_s[:, None] + row_px * film.readout_s / film.format.height_px - scan_s

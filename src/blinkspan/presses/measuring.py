@@ -34,6 +34,7 @@ _FLASHING = (
     "The panel is lit by flashes of a strobed backlight; each answer begins with the flash that "
     "first shows it."
 )
+_GROWING_U_S = 0.01  # a doubt as large is that of an unseen game frame
 _UNTOLD = "container"  # how a clock's source begins where nobody told the rate
 
 
@@ -188,6 +189,15 @@ def _notes(context: Context, slower: int | None) -> tuple[str, ...]:
         notes.append(
             "The panel's light seems to come in pulses at the camera's own pace, so that only a "
             "part of each exposure sees it; which part is unknown and budgeted."
+        )
+    if (
+        context.panel is not None
+        and context.display.game_rate_hz is None
+        and context.panel.faint_u_s > _GROWING_U_S
+    ):
+        notes.append(
+            "The answers grow so slowly that their first game frame may be too faint to see; half "
+            "a game frame at 30 a second is budgeted. Say the game's frame rate."
         )
     clock = context.series.clock
     held_s = [(s.stop - s.first) * clock.period_s for s in context.spells]

@@ -23,6 +23,7 @@ from blinkspan.traces.regions import Regions
 from blinkspan.traces.trace import Samples
 
 _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
+_SLOWEST_GAME_HZ = 30.0  # games at fewer frames a second are rare (common practice)
 _FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
 _CONFLICT = 2.5  # standard deviations between two exposures before they are held to differ
 _FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
@@ -106,7 +107,8 @@ def panel_step(
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
     if _may_begin_unseen(series, found, step, hold, display):
-        faint = max(faint, hold / 2)
+        # Not known, a game frame may be one of the slowest in use.
+        faint = max(faint, 1 / (display.game_rate_hz or _SLOWEST_GAME_HZ) / 2)
     return found, PanelStep(step, seen, moved, faint, hold, display), late
 
 
