@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Required, TypedDict, Unpack
 
 from blinkspan.errors import NotInLibrary
 from blinkspan.library import Library
@@ -127,66 +128,48 @@ def origin(library: Path, press_id: int) -> Origin:
         return opened.origin(press_id)
 
 
-def correct(
-    library: Path,
-    press_id: int,
-    *,
-    by: str,
-    why: str,
-    lamp_on: Measured | None = None,
-    response: Measured | None = None,
-    no_response: bool = False,
-    verdict: Verdict | None = None,
-    reason: Reason | None = None,
-    seen: int | None = None,
-) -> KeptCorrection:
-    """Return a person's correction of one press after keeping it.
+class Said(TypedDict, total=False):
+    """What a person says of one press, and why.
 
     One of an onset, a response, its absence, or a verdict alone is said; a
-    verdict may go with any of them.
-
-    Parameters
-    ----------
-    seen : int | None
-        The last correction of the press that the person has seen, as
-        `take_review` tells it; a press that changed since is refused.
+    verdict may go with any of them. ``seen`` is the last correction of the press
+    that the person has seen, as `take_review` tells it; a press that changed
+    since is refused.
     """
+
+    by: Required[str]
+    why: Required[str]
+    lamp_on: Measured | None
+    response: Measured | None
+    no_response: bool
+    verdict: Verdict | None
+    reason: Reason | None
+    seen: int | None
+
+
+def correct(library: Path, press_id: int, **said: Unpack[Said]) -> KeptCorrection:
+    """Return a person's correction of one press after keeping it."""
     with Library.open(library) as opened:
-        return correct_in(
-            opened,
-            press_id,
-            by=by,
-            why=why,
-            lamp_on=lamp_on,
-            response=response,
-            no_response=no_response,
-            verdict=verdict,
-            reason=reason,
-            seen=seen,
-        )
+        return correct_in(opened, press_id, **said)
 
 
-def correct_in(
-    opened: Library,
-    press_id: int,
-    *,
-    by: str,
-    why: str,
-    lamp_on: Measured | None = None,
-    response: Measured | None = None,
-    no_response: bool = False,
-    verdict: Verdict | None = None,
-    reason: Reason | None = None,
-    seen: int | None = None,
-) -> KeptCorrection:
-    """Return a correction after keeping it in an open library; see :func:`correct`."""
+def correct_in(opened: Library, press_id: int, **said: Unpack[Said]) -> KeptCorrection:
+    """Return a correction after keeping it in an open library; see :class:`Said`."""
+    lamp_on, response = said.get("lamp_on"), said.get("response")
     kind, to = Corrects.VERDICT, None
     if lamp_on is not None:
         kind, to = Corrects.LAMP_ON, lamp_on
-    elif response is not None or no_response:
+    elif response is not None or said.get("no_response"):
         kind, to = Corrects.RESPONSE, response
     return opened.correct(
-        press_id, kind, by=by, why=why, to=to, verdict=verdict, reason=reason, seen=seen
+        press_id,
+        kind,
+        by=said["by"],
+        why=said["why"],
+        to=to,
+        verdict=said.get("verdict"),
+        reason=said.get("reason"),
+        seen=said.get("seen"),
     )
 
 

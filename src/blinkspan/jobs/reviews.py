@@ -9,11 +9,11 @@ worked out again.
 from collections import OrderedDict
 from pathlib import Path
 from threading import RLock
-from typing import Any
+from typing import Any, Unpack
 
 from blinkspan.errors import NotInLibrary
 from blinkspan.jobs.kept_clip import clip_there
-from blinkspan.jobs.review import correct_in
+from blinkspan.jobs.review import Said, correct_in
 from blinkspan.jobs.take_review import TakeReview, review_in
 from blinkspan.library import Library
 from blinkspan.library.kept import KeptCorrection, KeptTake
@@ -63,8 +63,8 @@ class Reviews:
             return str(lost)
         return None
 
-    def correct(self, press_id: int, **said: Any) -> KeptCorrection:
-        """Return a person's correction after keeping it, said as `review.correct` is told it."""
+    def correct(self, press_id: int, **said: Unpack[Said]) -> KeptCorrection:
+        """Return a person's correction of one press after keeping it."""
         return correct_in(self._opened(), press_id, **said)
 
     def undo(
