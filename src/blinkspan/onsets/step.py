@@ -28,6 +28,7 @@ _ROUNDS = 3
 # Where the samples stray so far from a grid, and hardly from begins of their own, pictures come
 # about evenly but not on the ticks of a clock (a program drawing by itself).
 _NO_TICKS, _NO_TICKS_OF_FREE = 1.5, 2.0
+_AT_AN_END = 0.05  # of a placement's chance
 _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
 _RESPONSE_DOUBT = 0.1  # of the panel's time constant: a single exponential is a model
@@ -197,7 +198,7 @@ def place_press(
     shifts = np.arange(-reach_s, reach_s, known.period_s / _PLACES_A_FRAME)
     misfit = (shifts / known.aligned_u_s) ** 2
     misfit += _misfit_beside(course, aligned_s, shifts, gain, solution, problem)
-    found = _mean_and_spread(shifts, misfit)
+    found = mean_and_spread(shifts, misfit)
     return found + aligned_s
 
 
@@ -211,13 +212,19 @@ def _common_place(courses: list[Course], bound: Solution, problem: Joint) -> Mea
     misfit = np.zeros(shifts.size)
     for course, begin, gain in zip(courses, bound.begins_s, bound.gains, strict=True):
         misfit += _misfit_beside(course, float(begin), shifts, float(gain), bound, problem)
-    return _mean_and_spread(shifts, misfit)
+    return mean_and_spread(shifts, misfit)
 
 
-def _mean_and_spread(places: Samples, misfit: Samples) -> Measured:
+def mean_and_spread(places: Samples, misfit: Samples) -> Measured:
+    """Return mean and standard deviation of the posterior over evenly spaced places.
+
+    Where its best place lies beyond those tried, half their range is the doubt.
+    """
     chance = np.exp(-0.5 * (misfit - misfit.min()))
     chance /= chance.sum()
     mean = float(chance @ places)
+    if chance[0] + chance[-1] > _AT_AN_END:  # the best place lies beyond those tried
+        return Measured(mean, float(np.ptp(places)) / 2)
     return Measured(mean, float(chance @ (places - mean) ** 2) ** 0.5)
 
 

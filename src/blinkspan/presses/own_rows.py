@@ -20,8 +20,8 @@ from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
 
 # Of the time the scan takes over the standard deviation of one look's rows, which are taken
-# as evenly spread: two bars far apart are not.
-_SPREAD_DOUBT = 0.25
+# as evenly spread and alike in all presses: bars far apart are not (drawn menus).
+_SPREAD_DOUBT = 0.5
 _SLANT_DOUBT = 0.15  # of the slant: a readout anywhere from none to a frame, at 60 Hz
 
 

@@ -103,6 +103,9 @@ def panel_step(
     if step is None:
         return _unanswered(found), None, late
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
+    if step.grid is None and moved.value == 0:
+        # Begins that lie on no grid give way to any exposure: only the lamp then tells it.
+        seen = exposure
     faint = _faint_u_s(series, found.learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
@@ -208,20 +211,16 @@ def _early_s(found: Found, step: Step) -> float:
 def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measured]:
     """Return the exposure that lamp and panel agree on, or what their conflict means.
 
+    The panel's is fitted with the lamp's held beforehand: where they agree it is
+    what both say, and to weigh the lamp's once more would count it twice.
+
     A backlight that pulses at the camera's own pace shows the panel to a part of
     each exposure only; its answer then reads shorter than the lamp's.
     """
     if lamp.value - panel.value < _CONFLICT * np.hypot(lamp.u, panel.u):
-        return _mean(lamp, panel), Measured(0.0, 0.0)
+        return panel, Measured(0.0, 0.0)
     unseen = lamp.value - panel.value
     return lamp, Measured(unseen / 2, rectangular(unseen / 2))
-
-
-def _mean(one: Measured, other: Measured) -> Measured:
-    """Return the mean of two estimates of one thing, each weighed by its precision."""
-    weights = one.u**-2, other.u**-2
-    value = (one.value * weights[0] + other.value * weights[1]) / sum(weights)
-    return Measured(value, sum(weights) ** -0.5)
 
 
 def _may_begin_unseen(
