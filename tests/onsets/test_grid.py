@@ -40,3 +40,9 @@ def test_a_camera_clock_off_by_200_ppm_still_finds_the_signals_grid():
 
 def test_four_instants_are_too_few():
     assert fit_grid(on_grid(60.0, 4, 1e-4, 4), np.full(4, 1e-4), [60.0]) is None
+
+
+def test_a_line_that_leaves_the_reach_of_two_clocks_is_no_grid():
+    # Of a clock off by so much a rate within reach still fits roughly, and its line runs out of it.
+    at = on_grid(240 * (1 + 700e-6), 15, 2e-4, seed=7)
+    assert fit_grid(at, np.full(15, 2e-4), [240.0]) is None

@@ -25,7 +25,7 @@ KNOWN_RATES_HZ = (
     59.94005994005994, 60.0, 119.88011988011988, 120.0,
     50.0, 100.0, 143.856, 144.0, 240.0,
 )  # fmt: skip
-_CLOCK_REACH = 400e-6  # how far a camera's and a console's clock may differ together
+CLOCK_REACH = 400e-6  # how far a camera's and a console's clock may differ together
 _FEWEST = 5
 _CHANCE_ALONE = 1e-4  # the greatest chance that random instants would look so regular
 
@@ -73,8 +73,8 @@ def fit_grid(instants_s: Samples, u_s: Samples, rates_hz: list[float]) -> Grid |
     best: tuple[float, Grid] | None = None
     for nominal in rates_hz:
         trust = np.exp(-0.5 * (2 * math.pi * np.minimum(u_s, 0.5 / nominal) * nominal) ** 2)
-        steps = max(3, 2 * math.ceil(_CLOCK_REACH * nominal * span * 8) + 1)
-        rates = nominal * (1 + np.linspace(-_CLOCK_REACH, _CLOCK_REACH, steps))
+        steps = max(3, 2 * math.ceil(CLOCK_REACH * nominal * span * 8) + 1)
+        rates = nominal * (1 + np.linspace(-CLOCK_REACH, CLOCK_REACH, steps))
         turns = (instants_s - middle)[None, :] * rates[:, None]
         sums = (trust * np.exp(2j * math.pi * turns)).sum(axis=1)
         k = int(np.argmax(np.abs(sums)))
@@ -91,6 +91,8 @@ def fit_grid(instants_s: Samples, u_s: Samples, rates_hz: list[float]) -> Grid |
         period = 1 / float(rates[k])
         ticks = np.rint((instants_s - middle) / period - phase).astype(np.intp)
         grid = _straight_line(instants_s, u_s, ticks, nominal)
+        if abs(grid.period_s * nominal - 1) > CLOCK_REACH:  # the line leads to no known rate
+            continue
         # The slower of two rates that fit alike: a finer grid always fits somewhat better.
         score = alone * nominal
         if best is None or score < best[0]:
@@ -102,7 +104,7 @@ def _straight_line(instants_s: Samples, u_s: Samples, ticks: np.ndarray, nominal
     """Fit zero and period by weighted least squares; the period held near its nominal value."""
     weight = 1 / np.hypot(u_s, 2e-4)
     design = np.column_stack([np.ones(ticks.size), ticks])
-    prior = np.array([0.0, 1.0]) / (1 / nominal * _CLOCK_REACH / 2)
+    prior = np.array([0.0, 1.0]) / (1 / nominal * CLOCK_REACH / 2)
     rows = np.vstack([design * weight[:, None], prior])
     right = np.append(instants_s * weight, prior[1] / nominal)
     (zero, period), *_ = np.linalg.lstsq(rows, right, rcond=None)

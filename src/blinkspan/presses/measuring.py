@@ -9,12 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blinkspan.errors import NothingToMeasure
+from blinkspan.footage.frames import Clock
 from blinkspan.onsets.edge import lit_spells
 from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
 from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
+from blinkspan.presses.panel_seen import display_seen
 from blinkspan.presses.panel_step import PanelStep, panel_step
 from blinkspan.presses.press import Press, Reason, Verdict
 from blinkspan.presses.pressing import Context, press_of
@@ -88,6 +90,8 @@ def measure_presses(
     constant = lamp_constant(lamp, spells, period)
     exposure = camera.exposure_s or exposure_of_edges(lamp, spells, constant, period)
     todo = searches(start_s, [s.first for s in spells], period)
+    if not _untold(series.clock):
+        display = _display(series, regions, display)
     flashing = strobed(series, exposure, camera, display)
     if flashing is not None:
         series = flashing.series
@@ -141,10 +145,19 @@ def measure_presses(
     )
 
 
+def _display(series: Series, regions: Regions, display: DisplayProfile) -> DisplayProfile:
+    """Return the display, with what was not told of it but is seen in the take."""
+    if display.refresh_hz is not None and display.game_rate_hz is not None:
+        return display
+    changes = row_changes(series.watch, series.watch_row_px, series.clock)
+    panel_px = None if regions.panel is None else regions.panel.height_px
+    return display_seen(changes, series.clock.period_s, panel_px, display)
+
+
 def _times_slower(context: Context, camera: CameraProfile) -> int | None:
     """Return how many times slower than filmed the take is surely stamped, None where it is not."""
     clock, panel = context.series.clock, context.panel
-    if float(clock.rate_hz) >= SLOW_HZ or not clock.source.startswith(_UNTOLD):
+    if not _untold(clock):
         return None
     changes = row_changes(context.series.watch, context.series.watch_row_px, clock)
     height_px = None if context.regions.panel is None else context.regions.panel.height_px
@@ -153,6 +166,11 @@ def _times_slower(context: Context, camera: CameraProfile) -> int | None:
     if times is None:
         times = times_hastened(context.series, context.regions, camera, context.display)
     return times
+
+
+def _untold(clock: Clock) -> bool:
+    """Tell whether a take may be slow motion of which nobody said so."""
+    return float(clock.rate_hz) < SLOW_HZ and clock.source.startswith(_UNTOLD)
 
 
 def _in_slow_motion(press: Press) -> Press:
