@@ -36,6 +36,7 @@ _FLASHING = (
     "The panel is lit by flashes of a strobed backlight; each answer begins with the flash that "
     "first shows it."
 )
+_SAY_RATES = " Where they are fixed, say the panel's refresh and the game's frame rate."
 _GROWING_U_S = 0.01  # a doubt as large is that of an unseen game frame
 _UNTOLD = "container"  # how a clock's source begins where nobody told the rate
 
@@ -238,9 +239,10 @@ def _grid_notes(panel: PanelStep | None) -> list[str]:
         return []
     grid = panel.step.grid
     if grid is None:
+        told = panel.display.refresh_hz is not None and panel.display.game_rate_hz is not None
         return [
             "The answers show no refresh grid (too few, too faint or variable refresh); "
-            "each is timed by itself."
+            "each is timed by itself." + ("" if told else _SAY_RATES)
         ]
     ppm = (grid.period_s * grid.nominal_hz - 1) * 1e6
     return [
