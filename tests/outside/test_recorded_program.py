@@ -100,7 +100,9 @@ def test_accepted_presses_tell_what_the_pages_own_clock_tells(measured):
 
 
 def test_the_doubt_stated_is_no_less_than_sampling_leaves(measured):
-    # JCGM 100, 4.3.7: an instant known to lie in a gap of T has u = T / sqrt(12).
-    step_ms = 1e3 * float(np.median(np.diff(measured.times_s)))
-    for press in measured.presses:
-        assert press["lamp_on_u_ms"] > 0.8 * (step_ms - EXPOSURE_MS) / 12**0.5
+    # JCGM 100, 4.3.7: an instant known to lie in a gap of T has u = T / sqrt(12). A busy machine
+    # grabs unevenly: the gap is that which this onset fell into, or the usual one if shorter.
+    usual_ms = 1e3 * float(np.median(np.diff(measured.times_s)))
+    for press, seen in zip(measured.presses, measured.seen, strict=True):
+        gap_ms = min(usual_ms, 1e3 * (seen.lamp_s[1] - seen.lamp_s[0]))
+        assert press["lamp_on_u_ms"] > 0.8 * (gap_ms - EXPOSURE_MS) / 12**0.5

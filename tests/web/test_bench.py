@@ -188,9 +188,11 @@ def test_a_jump_shows_the_small_picture_of_its_frame_until_the_sharp_one_is_ther
     until(page, lambda: preview(page, served, 3).status == 200)
     held = []
     page.route(re.compile(r"/frames/\d+$"), lambda route: held.append(route))
+    before = cursor(page)
     page.locator("#traces").click(position={"x": 40, "y": 60})
-    until(page, lambda: page.get_attribute("#viewer", "data-sharp") == "false")
-    assert page.get_attribute("#viewer", "data-shown") == str(cursor(page))
+    until(page, lambda: cursor(page) != before)
+    until(page, lambda: page.get_attribute("#viewer", "data-shown") == str(cursor(page)))
+    assert page.get_attribute("#viewer", "data-sharp") == "false"
     assert "not yet sharp" in page.text_content("#where")
     small = seen(page)
     for route in held:
