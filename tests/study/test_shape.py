@@ -142,3 +142,10 @@ def test_the_reach_of_even_waits_follows_the_beta_distribution(n, share):
 def test_a_reach_of_more_than_a_frame_is_what_waiting_makes():
     assert chance_of_reach([50.0, 67.0, 55.0], 16.7) == 1.0
     assert chance_of_reach([50.0], 16.7) == 1.0
+
+
+def test_counted_presses_that_differ_by_rounding_alone_tie():
+    counts = np.repeat([12.0, 13.0, 14.0, 15.0], [60, 90, 90, 60]) * 1000.0 / 240.0
+    noisy = counts + np.resize([0.0, 7e-15, -7e-15], counts.size)
+    assert np.unique(noisy).size > 4
+    assert dip(noisy) == pytest.approx(dip(counts), abs=1e-9)

@@ -34,6 +34,7 @@ _SCALED_DIPS = {
     500: (0.3693, 0.4886, 0.5318, 0.6091, 0.7024),
 }
 
+_ROUNDING = 1e-9  # of the values themselves
 _SIEVINGS = 4  # each halves the points about; more save less than they cost
 
 
@@ -111,7 +112,12 @@ def spread_ties(values: Numbers) -> Numbers:
 
     Where all are equal, there is no step and they are spread over one unit.
     """
-    distinct, numbers = np.unique(values, return_counts=True)
+    distinct, which = np.unique(values, return_inverse=True)
+    # What differs by rounding alone ties: its step would tell the grid's steps for modes.
+    apart = np.diff(distinct) > _ROUNDING * float(np.abs(distinct).max())
+    heap = np.concatenate([[0], np.cumsum(apart)])
+    distinct = distinct[np.concatenate([[True], apart])]
+    numbers = np.bincount(heap[which])
     step = float(np.diff(distinct).min()) if distinct.size > 1 else 1.0
     rank = np.arange(values.size) - np.repeat(np.cumsum(numbers) - numbers, numbers)
     share = (rank + 0.5) / np.repeat(numbers, numbers) - 0.5
