@@ -186,6 +186,14 @@ def test_two_lags_and_a_lamp_on_the_other_side_do_not_cancel(take):
     )
 
 
+def test_two_displays_of_one_stated_lag_do_not_cancel(take):
+    said = [{"platform": "P", "display": name} for name in ("left panel", "right panel")]
+    files = [take(n, 60.0, conditions=one) for n, one in zip("ab", said, strict=True)]
+    (one,) = compare(files, plan=False).comparisons
+    assert one.doubt.cancelled == ("rolling shutter",)
+    assert one.doubt.left_u_ms == pytest.approx(math.hypot(1.5, 1.5, 0.2, 0.2))
+
+
 def test_pooled_takes_of_one_panel_share_its_lag_whole_and_their_own_steps_in_part(take):
     ((setup,), _) = read_setups([take("a", 60.0), take("b", 60.0)], ["X", "X"])
     by_name = {}

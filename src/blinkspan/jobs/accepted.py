@@ -53,6 +53,13 @@ class AcceptedTake:
         """Whether the display's lag is known."""
         return all(press.net_ms is not None for press in self.presses)
 
+    @property
+    def display_told(self) -> tuple[float | str | None, ...]:
+        """Return what tells one display from another: two of one stated lag err each by itself."""
+        display, said = self.document.display, self.document.conditions
+        names = (said.get(key, "") for key in ("display", "picture_mode"))
+        return display.lag_ms, display.lag_u_ms, display.refresh_hz, *names
+
     def latency_s(self, *, net: bool) -> Floats:
         """Return the presses' net latencies, or their spans, in seconds."""
         of = [press.net_ms if net else press.span_ms for press in self.presses]
@@ -126,8 +133,7 @@ def shared_terms(takes: Sequence[AcceptedTake], *, net: bool) -> dict[str, float
     each = [take.terms_s(net=net) for take in takes]
     names = set.intersection(*(set(terms) for terms in each))
     cameras = [(take.document.camera, take.document.take.rate_hz) for take in takes]
-    displays = [take.document.display for take in takes]
-    lags = [(one.lag_ms, one.lag_u_ms, one.refresh_hz) for one in displays]
+    lags = [take.display_told for take in takes]
     alike = set(_OF_THE_CAMERA) if all(camera == cameras[0] for camera in cameras) else set()
     if all(lag == lags[0] for lag in lags):
         alike.add(_LAG)

@@ -187,8 +187,7 @@ def _cause(name: str, take: AcceptedTake) -> str:
         camera = [msgspec.to_builtins(document.camera), document.take.rate_hz]
         return json.dumps([*camera, _lamp_is_above(take)] if name == _SHUTTER else camera)
     if name == _LAG:
-        display = document.display
-        return json.dumps([display.lag_ms, display.lag_u_ms, display.refresh_hz])
+        return json.dumps(take.display_told)
     return take.name
 
 
