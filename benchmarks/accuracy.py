@@ -1,10 +1,10 @@
 """How far off measured presses are, on staged takes with known truth, beside plain frame counting.
 
 Every take is measured as a person would: the regions, the refresh rate and the
-game's rate are given; exposure and readout of the camera are read from the take
-(``--readout`` gives the readout too). Times are of accepted presses; whatever is
-not accepted counts as doubtful. Rendering a take costs a minute or more, so
-give ``--takes`` a folder to keep them in.
+game's rate are given; exposure and readout of the camera are read from the take.
+``--tell readout`` gives the readout too, ``--tell nothing`` not even the others.
+Times are of accepted presses; whatever is not accepted counts as doubtful.
+Rendering a take costs a minute or more, so give ``--takes`` a folder to keep them in.
 
 Run: python benchmarks/accuracy.py [--takes FOLDER] [--scenes NAME ...] [--seeds N ...]
 """
@@ -23,7 +23,7 @@ from pathlib import Path
 
 from accuracy_table import Errors, events_table, times_table
 from staged_takes import ROWS, scene_names, staged_scene
-from take_results import TakeResult, be_a_worker, result_of
+from take_results import TakeResult, Told, be_a_worker, result_of
 
 _WORKERS = 2
 
@@ -38,7 +38,7 @@ def main() -> None:
         os.environ["OPENBLAS_NUM_THREADS"] = "1"  # read when numpy is imported, so before that
         context = multiprocessing.get_context("spawn")
         pool = stack.enter_context(ProcessPoolExecutor(_WORKERS, context, be_a_worker))
-        waiting = {pool.submit(result_of, job, folder, asked.readout): job for job in jobs}
+        waiting = {pool.submit(result_of, job, folder, asked.tell): job for job in jobs}
         results = []
         for done in as_completed(waiting):
             results.append(done.result())
@@ -57,7 +57,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--scenes", nargs="+", metavar="NAME", choices=scene_names())
     parser.add_argument("--seeds", nargs="+", type=int, default=[0], metavar="N")
     parser.add_argument("--quick", action="store_true", help="the first scene of each row only")
-    parser.add_argument("--readout", action="store_true", help="give the camera's readout time")
+    parser.add_argument("--tell", type=Told, choices=list(Told), default=Told.USUAL)
     parser.add_argument("--by-scene", action="store_true", help="a line a scene, not a row")
     parser.add_argument("--detail", type=Path, help="write every press to this JSON file")
     return parser.parse_args()

@@ -3,6 +3,7 @@
 import os
 import time
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 
 import cv2
@@ -103,12 +104,20 @@ def be_a_worker() -> None:
     cv2.setNumThreads(1)
 
 
-def result_of(staged: StagedScene, folder: Path, give_readout: bool) -> TakeResult:
+class Told(StrEnum):
+    """What the program is told of a take besides the rate of slow motion."""
+
+    NOTHING = "nothing"
+    USUAL = "usual"
+    READOUT = "readout"
+
+
+def result_of(staged: StagedScene, folder: Path, told: Told) -> TakeResult:
     """Return what measuring and counting make of a scene's take, rendered where it is not kept."""
     take = keep_take(staged, folder, lambda: None)
     truth = take.truth
     started = time.perf_counter()
-    measured, refused = _measured(take.path, truth, staged.capture_rate_hz, give_readout)
+    measured, refused = _measured(take.path, _settings(truth, staged.capture_rate_hz, told))
     seconds = time.perf_counter() - started
     presses = [] if measured is None else list(measured.measurement.presses)
     strays = (
@@ -171,19 +180,23 @@ def _error_ms(measured: Measured | None, true_s: float | None) -> float | None:
     return None if measured is None or true_s is None else 1e3 * (measured.value - true_s)
 
 
-def _measured(
-    path: Path, truth: Truth, capture_rate_hz: float | None, give_readout: bool
-) -> tuple[MeasuredTake | None, str | None]:
-    """Return the take measured with what a person in front of the gear would know."""
-    settings = MeasureSettings(
+def _settings(truth: Truth, capture_rate_hz: float | None, told: Told) -> MeasureSettings:
+    """Return what a person in front of the gear would say, or less, or the readout too."""
+    if told is Told.NOTHING:
+        return MeasureSettings(capture_rate_hz=capture_rate_hz)
+    return MeasureSettings(
         lamp=truth.lamp,
         panel=truth.panel,
         watch=truth.watch,
         capture_rate_hz=capture_rate_hz,
         refresh_hz=truth.refresh_hz,
         game_rate_hz=truth.game_rate_hz,
-        readout_ms=truth.readout_ms if give_readout else None,
+        readout_ms=truth.readout_ms if told is Told.READOUT else None,
     )
+
+
+def _measured(path: Path, settings: MeasureSettings) -> tuple[MeasuredTake | None, str | None]:
+    """Return the take measured, or the refusal."""
     try:
         for step in measure_take(path, settings, threads=1):
             if isinstance(step, MeasuredTake):
