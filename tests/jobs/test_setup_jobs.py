@@ -334,12 +334,20 @@ def test_refusals_are_one_line_and_exit_2(words, said):
     assert "Traceback" not in done.output
 
 
+def test_a_take_without_an_accepted_press_is_summed_up_beside_others(take):
+    shown = run("summary", take("a", 60.0), take("f", 60.0, n=3, doubtful=3))
+    assert shown.exit_code == 0, shown.output
+    assert "3 doubtful presses are not in these numbers" in " ".join(shown.output.split())
+    (_, empty), _ = read_setups([take("b", 60.0), take("g", 60.0, n=3, doubtful=3)])
+    assert (empty.summary.n, empty.summary.doubtful, empty.summary.median_ms) == (0, 3, None)
+
+
 def test_files_that_cannot_be_compared_are_refused(take, tmp_path):
     one = take("a", 60.0)
     for files, names, said in [
         ([one, one], [], "given twice"),
         ([one, take("b", 60.0)], ["X"], "1 names for 2 takes"),
-        ([one], [], "are of one setup, a"),
+        ([one], [], "one setup only, a"),
         ([take("c", 60.0, rate_hz=None), take("d", 60.0, rate_hz=None)], [], "game's rate"),
     ]:
         with pytest.raises(BadSetting, match=said):
@@ -350,7 +358,7 @@ def test_files_that_cannot_be_compared_are_refused(take, tmp_path):
         read_setups([one, copy])
     with pytest.raises(BadSetting, match="margin of wide"):
         compare([one, take("e", 60.0)], margin="wide")
-    with pytest.raises(BadSample, match="no accepted press"):
-        read_setups([take("f", 60.0, n=3, doubtful=3)])
+    with pytest.raises(BadSample, match="f has no accepted press"):
+        compare([one, take("f", 60.0, n=3, doubtful=3)])
     with pytest.raises(UnreadableTake, match="no such file"):
         read_setups([tmp_path / "nowhere.json"])

@@ -218,7 +218,7 @@ def test_one_mode_is_explained_with_a_known_fixed_part(measured):
     ("known", "refusal"),
     [
         (Known(wireless=True), "give it with --poll"),
-        (Known(wireless=True, poll_ms=7.3), "no whole number of 0.625 ms slots"),
+        (Known(wireless=True, poll_ms=0.0), "a wireless interval of 0 ms cannot be"),
         (Known(poll_ms=math.nan), "a link poll every nan ms cannot be"),
         (Known(scan_ms=-1.0), "a control scan every -1 ms cannot be"),
         (Known(free_refresh_hz=0.0), "a refresh of 0 Hz cannot be"),

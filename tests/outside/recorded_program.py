@@ -33,6 +33,8 @@ _QUIET = ("--no-sandbox", "--disable-gpu", "--disable-background-networking", "-
           "--disable-component-update", "--kiosk", "--window-position=0,0",
           f"--window-size={WIDTH_PX},{HEIGHT_PX}", "--force-device-scale-factor=1")  # fmt: skip
 _LAMP_HELD_S = 0.1
+_LONG_GAP = 1.7  # pictures' times: one is missing beside the onset
+_MOST_SPOILT = 0.3  # of the presses: measuring may call each of them doubtful
 _START_S = 1.5  # before the first press: the grabber's start, and idle time to learn from
 
 
@@ -93,8 +95,8 @@ def record(folder: Path, presses: int, rate_hz: int, seed: int, gap_s: float = 0
     Raises
     ------
     TooBusy
-        The page drew no frame for some press, or pictures are missing for as long
-        as a press: what was not recorded cannot be measured by anybody.
+        The page drew no frame for some press, or pictures are missing for as long as a
+        press or beside many an onset: what was not recorded nobody can measure.
     """
     from playwright.sync_api import sync_playwright
 
@@ -129,6 +131,9 @@ def record(folder: Path, presses: int, rate_hz: int, seed: int, gap_s: float = 0
     times_s, seen = seen_presses(path)
     if len(seen) != presses or np.diff(times_s[times_s > _START_S / 2]).max() > _LAMP_HELD_S:
         raise TooBusy("the grabber missed pictures; leave the machine less to do")
+    spoilt = sum(press.longest_gap_s > _LONG_GAP / rate_hz for press in seen)
+    if spoilt > _MOST_SPOILT * presses:
+        raise TooBusy(f"pictures are missing beside {spoilt} of {presses} presses' onsets")
     return Recording(path, tuple(_logged(each) for each in logged))
 
 
@@ -197,6 +202,11 @@ class SeenPress:
 
     lamp_s: tuple[float, float]
     answer_s: tuple[float, float]
+
+    @property
+    def longest_gap_s(self) -> float:
+        """Between the pictures about the one instant or the other."""
+        return max(after - before for before, after in (self.lamp_s, self.answer_s))
 
 
 def seen_presses(path: Path) -> tuple[np.ndarray, list[SeenPress]]:

@@ -225,5 +225,9 @@ def test_settings_that_cannot_be_are_refused(call, said):
 
 
 def test_an_empty_setup_is_refused_by_name():
-    with pytest.raises(BadSample, match="Anvil: there is no value"):
-        Sample("Anvil", np.array([]), np.array([]))
+    empty = Sample("Anvil", np.array([]), np.array([]))
+    other = Sample("Bellows", np.array([60.0, 61.0]), np.array([0.5, 0.5]))
+    with pytest.raises(BadSample, match="Anvil has no accepted press"):
+        compare(other, empty, Margin(4.0))
+    with pytest.raises(BadSample, match="Anvil has no accepted press"):
+        compare_all([other, empty], Margin(4.0))

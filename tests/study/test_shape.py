@@ -128,6 +128,13 @@ def test_one_more_game_frame_is_no_outlier_among_even_waits():
     assert outliers(x, 0.5, range(1, 14)) == ()
 
 
+def test_a_third_of_the_presses_is_a_shape_and_no_outlier():
+    # half of a game frame crowded together, the rest of it a frame away: as filmed at 30 fps
+    x = [129.1, 138.1, 138.1, 138.6, 138.7, 138.9, 140.8, 141.9, 153.4, 153.5, 154.0, 156.2]
+    assert outliers(x, 0.5, range(1, 13)) == ()
+    assert [one.press for one in outliers([*x[1:8], 230.0], 0.5, range(1, 9))] == [8]
+
+
 def test_the_trimmed_spread_leaves_a_tenth_off_either_end():
     assert trimmed_spread(np.arange(101.0)) == pytest.approx(80.0)
     assert trimmed_spread([*np.arange(10.0), 1e6]) < 10.0

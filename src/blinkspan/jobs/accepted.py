@@ -42,7 +42,7 @@ Source = Path | NamedDocument
 
 @dataclass(frozen=True, slots=True)
 class AcceptedTake:
-    """A measured take and its accepted presses, one or more."""
+    """A measured take and its accepted presses."""
 
     name: str
     document: TakeDocument
@@ -90,8 +90,13 @@ class AcceptedTake:
         return math.sqrt(sum(u**2 - shared.get(name, 0.0) ** 2 for name, u in terms.items()))
 
 
-def read_take(source: Source) -> AcceptedTake:
+def read_take(source: Source, *, may_be_empty: bool = False) -> AcceptedTake:
     """Return the accepted presses of a take's document.
+
+    Parameters
+    ----------
+    may_be_empty : bool
+        Whether a take without an accepted press is taken too.
 
     Raises
     ------
@@ -100,7 +105,7 @@ def read_take(source: Source) -> AcceptedTake:
     BadSetting
         It is no take document.
     BadSample
-        It holds no accepted press.
+        It holds no accepted press, and must.
     """
     document = source.document if isinstance(source, NamedDocument) else _document_in(source)
     presses = tuple(
@@ -108,7 +113,7 @@ def read_take(source: Source) -> AcceptedTake:
         for press in document.presses
         if press.verdict is Verdict.ACCEPTED and press.span_ms is not None
     )
-    if not presses:
+    if not presses and not may_be_empty:
         raise BadSample(f"{source} has no accepted press; review its doubtful ones or film again")
     return AcceptedTake(source.name, document, presses)
 

@@ -71,7 +71,7 @@ def compare(
     setups, notes = read_setups(files, names)
     if len(setups) < 2:
         raise BadSetting(
-            f"all {len(files)} takes are of one setup, {setups[0].sample.name}; "
+            f"there is one setup only, {setups[0].sample.name}; "
             "give takes of another, or tell them apart with --name"
         )
     comparisons = compare_all(

@@ -161,7 +161,11 @@ def _plans(
             )
         plans.append(
             presses_to_detect(
-                presses, presses.shifted(wishes.detect_ms), rng=rng, power=wishes.power
+                presses,
+                presses.shifted(wishes.detect_ms),
+                goal=f"telling apart two setups that differ by {abs(wishes.detect_ms):g} ms",
+                rng=rng,
+                power=wishes.power,
             )
         )
     if wishes.same_within_ms is not None:

@@ -68,12 +68,13 @@ def read_setups(
     twice = sorted(str(file) for file in files if files.count(file) > 1)
     if twice:
         raise BadSetting(f"{twice[0]} is given twice; its presses would be counted twice")
-    takes = [read_take(file) for file in files]
+    takes = [read_take(file, may_be_empty=True) for file in files]
     copies = [take.document.take.sha256 for take in takes]
     for take, digest in zip(takes, copies, strict=True):
         if copies.count(digest) > 1:
             raise BadSetting(f"{take.name} is of the same recording as another; give each once")
-    net = all(take.has_net for take in takes)
+    told = [take for take in takes if take.presses]
+    net = all(take.has_net for take in told)
     groups: dict[str, list[AcceptedTake]] = {}
     for take, label in zip(takes, names or _labels(takes), strict=True):
         groups.setdefault(label, []).append(take)
@@ -82,7 +83,7 @@ def read_setups(
         if net
         else "Spans are used: the display's lag is in them."
     ]
-    if not net and any(take.has_net for take in takes):
+    if not net and any(take.has_net for take in told):
         notes[0] = "Spans are used: the display's lag is not known for every take."
     stated = [take.document.conditions for take in takes]
     also = [key for key in _keys(stated) if _differ(stated, key) and key not in _telling(stated)]
@@ -167,6 +168,8 @@ def _setup(label: str, takes: Sequence[AcceptedTake], *, net: bool) -> MeasuredS
 def _shared(takes: Sequence[AcceptedTake], *, net: bool) -> tuple[SharedDoubt, ...]:
     """List what all presses share, by cause; a cause in some takes only weighs their presses."""
     total = sum(len(take.presses) for take in takes)
+    if total == 0:
+        return ()
     weighed: dict[tuple[str, str], float] = {}
     for take in takes:
         for name, u_s in take.terms_s(net=net).items():

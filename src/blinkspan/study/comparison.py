@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from blinkspan.errors import BadSetting
+from blinkspan.errors import BadSample, BadSetting
 from blinkspan.quantities import Estimate
 from blinkspan.study.equivalence import same_shift
 from blinkspan.study.families import holm
@@ -168,9 +168,13 @@ class Comparison:
                 f"{least}the doubt of {self.doubt.left_u_ms:.1f} ms that the presses share must "
                 "be measured down first."
             )
+        left = f"{self.doubt.left_u_ms:.1f}"
+        shared = (
+            "" if left == "0.0" else f", or the doubt of {left} ms that they share is in the way"
+        )
         return (
             f"{least}the true difference seems to lie near the margin, or the presses spread too "
-            "widely for it."
+            f"widely for it{shared}."
         )
 
     @property
@@ -247,6 +251,8 @@ def compare_all(
     ------
     BadSetting
         Fewer than two setups, two of one name, or none named ``against``.
+    BadSample
+        A setup without a press.
     """
     names = [sample.name for sample in samples]
     if len(samples) < 2:
@@ -270,6 +276,9 @@ def _compared(
 ) -> tuple[Comparison, ...]:
     if not 0.0 < alpha < 0.5:
         raise BadSetting(f"an error rate of {alpha:g} cannot be; give one between 0 and 0.5")
+    empty = [sample.name for pair in pairs for sample in pair if sample.latency_ms.size == 0]
+    if empty:
+        raise BadSample(f"{empty[0]} has no accepted press; review its doubtful ones or film again")
     doubts = [doubt_of_difference(first, second) for first, second in pairs]
     shifts = [
         shift_between(

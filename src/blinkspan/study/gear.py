@@ -73,7 +73,7 @@ class Bought:
             f"a difference typically to within {self.difference_width_ms:.1f} ms, low to high"
         )
         if self.median_floor_ms > 0.0:
-            said += f", a median never closer than {self.median_floor_ms:.1f} ms"
+            said += f", a median never to less than {self.median_floor_ms:.1f} ms"
         if self.plan is None:
             return f"{said}."
         if self.plan.presses is None:

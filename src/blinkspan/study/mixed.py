@@ -22,6 +22,7 @@ from scipy.special import stdtrit
 
 from blinkspan.errors import BadSample, BadSetting
 from blinkspan.quantities import Estimate
+from blinkspan.study.phrases import counted
 
 Floats = npt.NDArray[np.float64]
 Labels = npt.NDArray[np.str_]
@@ -75,7 +76,9 @@ def mixed_effect(
         ) from missing
     names = np.unique(titles)
     if names.size < 3:
-        raise BadSample(f"a mixed model over {names.size} titles says nothing; film three or more")
+        raise BadSample(
+            f"a mixed model over {counted(names.size, 'title')} says nothing; film three or more"
+        )
     side = np.where(first, 0.5, -0.5)
     kinds = np.unique(modes)
     fixed = np.column_stack([np.ones(values.size), side, *(modes == kind for kind in kinds[1:])])

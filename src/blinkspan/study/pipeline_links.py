@@ -43,19 +43,24 @@ def low_energy_poll_s(units: int) -> float:
 
 
 def wireless_poll_s(interval_s: float) -> float:
-    """Return a wireless link's interval, snapped to the whole slots it must be made of.
+    """Return a wireless link's interval, snapped to whole slots of 0.625 ms where it is near.
+
+    A link that counts no such slots, as makers' own do not, keeps the interval it states.
 
     Raises
     ------
     BadSetting
-        Not within 1 % of a slot of a whole number of 0.625 ms slots.
+        An interval that is not above zero.
+
+    Examples
+    --------
+    >>> wireless_poll_s(11.2502e-3), wireless_poll_s(8e-3)
+    (0.01125, 0.008)
     """
-    if not math.isfinite(interval_s):
-        raise BadSetting(f"a wireless interval of {1e3 * interval_s:g} ms cannot be; give a number")
-    slots = round(interval_s / CLASSIC_SLOT_S)
-    if slots < 1 or abs(interval_s / CLASSIC_SLOT_S - slots) > 0.01:
+    if not 0.0 < interval_s < math.inf:
         raise BadSetting(
-            f"a wireless interval of {1e3 * interval_s:g} ms is no whole number of 0.625 ms slots; "
-            f"give one, such as {max(slots, 1) * 1e3 * CLASSIC_SLOT_S:g}"
+            f"a wireless interval of {1e3 * interval_s:g} ms cannot be; give one above zero"
         )
-    return slots * CLASSIC_SLOT_S
+    slots = round(interval_s / CLASSIC_SLOT_S)
+    near = slots >= 1 and abs(interval_s / CLASSIC_SLOT_S - slots) <= 0.01
+    return slots * CLASSIC_SLOT_S if near else interval_s

@@ -12,6 +12,8 @@ JCGM 100:2008 (GUM), 5.2.2: input quantities that are fully correlated.
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from blinkspan.errors import BadSample, BadSetting
 from blinkspan.study.smoothing import Numbers, checked
 from blinkspan.study.summary import Summary, summarise
@@ -47,7 +49,7 @@ class Sample:
 
     Attributes
     ----------
-    latency_ms, own_u_ms : array, shape (n,)
+    latency_ms, own_u_ms : array, shape (n,), n zero where none was accepted
         Net latencies or spans in the order pressed, and the standard uncertainty of
         each that is its own.
     shared : tuple[SharedDoubt, ...]
@@ -59,10 +61,11 @@ class Sample:
     shared: tuple[SharedDoubt, ...] = ()
 
     def __post_init__(self) -> None:
-        try:
-            checked(self.latency_ms, self.own_u_ms)
-        except BadSample as error:
-            raise BadSample(f"{self.name}: {error}") from error
+        if np.size(self.latency_ms) > 0:
+            try:
+                checked(self.latency_ms, self.own_u_ms)
+            except BadSample as error:
+                raise BadSample(f"{self.name}: {error}") from error
         keys = [(doubt.name, doubt.cause) for doubt in self.shared]
         if len(set(keys)) < len(keys):
             raise BadSetting(f"{self.name}: a shared doubt is given twice; give each once")

@@ -24,6 +24,7 @@ FEWEST_FOR_MODES = 10
 _FEWEST_FOR_OUTLIERS = 5
 _FAR = 3.5
 _MAD_TO_SD = 1.482602218505602  # 1 / normal quantile of 0.75
+_QUARTILES_TO_SD = _MAD_TO_SD / 2.0
 _MODES_P = 0.01
 _TRIM = 0.10  # off either end
 
@@ -77,16 +78,19 @@ def outliers(
 ) -> tuple[Outlier, ...]:
     """Return the presses more than 3.5 robust standard deviations from the median.
 
-    The robust deviation is the median absolute one, scaled to a normal's, and at
-    least the root mean square of the presses' own uncertainties, so that ties do
-    not make every other press an outlier. Below 5 presses none is named.
+    The robust deviation is the larger of the median absolute one and the reach of the
+    quartiles, both scaled to a normal's: where more than a quarter of the presses lie to
+    one side they are the setup's shape and no outliers. It is at least the root mean
+    square of the presses' own uncertainties, so that ties do not make every other press
+    an outlier. Below 5 presses none is named.
     """
     x, u = checked(values_ms, u_ms)
     if x.size < _FEWEST_FOR_OUTLIERS:
         return ()
     median = float(np.median(x))
     mad = _MAD_TO_SD * float(np.median(np.abs(x - median)))
-    scale = max(mad, float(np.sqrt(np.mean(u**2))))
+    lower, upper = np.quantile(x, (0.25, 0.75)).tolist()
+    scale = max(mad, _QUARTILES_TO_SD * (upper - lower), float(np.sqrt(np.mean(u**2))))
     far = np.abs(x - median) > _FAR * scale
     return tuple(
         Outlier(presses[i], float(x[i]), float(x[i] - median)) for i in np.flatnonzero(far).tolist()

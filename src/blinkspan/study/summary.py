@@ -111,8 +111,8 @@ class Summary:
         if self.chance_of_reach is not None and self.chance_of_reach <= _TOLD_P:
             notes.append(
                 "The presses differ by less than waiting for a game frame alone makes them: they "
-                "kept step with the picture, and the median may be off by up to half a game "
-                "frame, or the game reads its controls more often than it draws."
+                "may have kept step with the picture, the median then being off by up to half a "
+                "game frame, or the game reads its controls more often than it draws."
             )
         if self.drift is not None and self.drift.p <= _TOLD_P:
             notes.append(
