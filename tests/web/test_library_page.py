@@ -46,6 +46,8 @@ def test_a_clip_is_brought_in_and_measured_from_the_page(page, served, library, 
     work = page.locator("#tasks")
     sync(work).to_contain_text("Measure Corvid 30")
     sync(work).to_contain_text(re.compile(r"\d presses measured"), timeout=LONG_MS)
+    card = page.get_by_role("article")  # it follows by itself
+    sync(card).to_contain_text(re.compile("3 setups · 3 of 3 takes measured"))
     [take] = [each for each in listed_takes(library, STUDY) if each.setup == "Corvid 30"]
     assert take.presses > 0
 
@@ -89,6 +91,9 @@ def test_a_folder_is_watched_from_the_page_until_it_is_cancelled(
         sync(work).to_contain_text("Watch card for watched")
         shutil.copy(third_clip, card / "arrived.mp4")
         sync(work.get_by_role("link", name="arrived.mp4")).to_be_visible(timeout=LONG_MS)
+        sync(page.get_by_role("article")).to_contain_text(
+            re.compile("3 setups · 3 of 3 takes measured"), timeout=LONG_MS
+        )
         page.get_by_role("button", name="Cancel").click()
         sync(work).to_contain_text("cancelled; what was kept stays", timeout=LONG_MS)
         page.goto("about:blank")

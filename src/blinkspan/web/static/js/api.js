@@ -20,13 +20,17 @@ export async function ask(path, options = {}) {
     throw new Refused(0, GONE);
   }
   if (answer.ok || answer.status === 304) return answer;
-  let words = `The program answered with ${answer.status}.`;
+  throw refusal(answer.status, await answer.text());
+}
+
+function refusal(status, text) {
+  let words = `The program answered with ${status}.`;
   try {
-    words = (await answer.json()).error ?? words;
+    words = JSON.parse(text).error ?? words;
   } catch {
     // not JSON: the status has to do
   }
-  throw new Refused(answer.status, words);
+  return new Refused(status, words);
 }
 
 export async function getJson(path, options = {}) {
@@ -39,6 +43,23 @@ export async function sendJson(path, value, { method = "POST", version = null } 
   if (version !== null) headers["If-Match"] = version;
   const answer = await ask(path, { method, headers, body: JSON.stringify(value) });
   return answer.status === 204 ? null : answer.json();
+}
+
+/** Send a file and return the answer's JSON; `progress` is told the share sent, which fetch cannot. */
+export function sendFile(path, file, progress) {
+  return new Promise((done, failed) => {
+    const request = new XMLHttpRequest();
+    request.open("POST", path);
+    request.upload.addEventListener("progress", (event) => {
+      if (event.lengthComputable) progress(event.loaded / event.total);
+    });
+    request.addEventListener("load", () => {
+      if (request.status < 300) done(JSON.parse(request.responseText));
+      else failed(refusal(request.status, request.responseText));
+    });
+    request.addEventListener("error", () => failed(new Refused(0, GONE)));
+    request.send(file);
+  });
 }
 
 /** Return a trace: values, the start of each sample's exposure, and how long that lasted. */

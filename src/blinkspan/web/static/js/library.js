@@ -1,5 +1,5 @@
 // The library page: clips dropped, picked or watched, the work in hand, and the takes of a study.
-import { ask, getJson, sendJson } from "./api.js";
+import { ask, getJson, sendFile, sendJson } from "./api.js";
 import { made, showWork } from "./work.js";
 
 const CLIP = /\.(mp4|mov|m4v|mkv|avi|mts|m2ts|mxf|webm|3gp)$/i;
@@ -8,21 +8,23 @@ const form = document.querySelector("#bring-form");
 if (form) {
   const look = showWork(document.querySelector("#tasks"), {
     ended: (task) => {
-      if (task.kind !== "regions") refreshTakes();
+      if (task.kind !== "regions") refreshCards();
     },
+    grown: refreshCards,
   });
+  const cards = document.querySelector("#cards");
   bringIn(form, look);
-  listTakes();
-  for (const button of document.querySelectorAll("[data-measure]")) {
-    button.addEventListener("click", async () => {
-      try {
-        await sendJson("/api/work/measure", { study: button.dataset.measure });
-        look();
-      } catch (error) {
-        button.parentElement.after(made("p", { className: "note bad", text: error.message }));
-      }
-    });
-  }
+  cards.addEventListener("toggle", listTakes, true); // it does not bubble
+  cards.addEventListener("click", async (event) => {
+    const button = event.target.closest("[data-measure]");
+    if (!button) return;
+    try {
+      await sendJson("/api/work/measure", { study: button.dataset.measure });
+      look();
+    } catch (error) {
+      button.parentElement.after(made("p", { className: "note bad", text: error.message }));
+    }
+  });
 }
 
 function bringIn(form, look) {
@@ -91,7 +93,9 @@ function bringIn(form, look) {
       sent.append(item);
       const where = new URLSearchParams({ study: study.value, setup: setup.value, name: file.name });
       try {
-        const answer = await (await ask(`/api/uploads?${where}`, { method: "POST", body: file })).json();
+        const answer = await sendFile(`/api/uploads?${where}`, file, (share) => {
+          item.textContent = `${file.name}: ${share < 1 ? `sending, ${Math.floor(100 * share)} %` : "sent, being read"}`;
+        });
         item.replaceChildren(made("a", { text: answer.name, href: `/takes/${answer.take_id}` }), `: ${answer.told}`);
         kept += 1;
       } catch (error) {
@@ -99,6 +103,7 @@ function bringIn(form, look) {
         item.textContent = `${file.name}: ${error.message}`;
       }
     }
+    if (kept) await refreshCards();
     if (kept && measure.checked) {
       await sendJson("/api/work/measure", { study: study.value, setup: setup.value });
       look();
@@ -118,14 +123,31 @@ async function filesOf(entry) {
   }
 }
 
-function listTakes() {
-  for (const details of document.querySelectorAll("details.takes")) {
-    details.addEventListener("toggle", () => details.open && fillTakes(details));
-  }
+function listTakes(event) {
+  if (event.target.matches("details.takes[open]")) fillTakes(event.target);
 }
 
-function refreshTakes() {
-  for (const details of document.querySelectorAll("details.takes[open]")) fillTakes(details);
+/** Show the studies as they now stand: what was open stays open, what has the focus keeps it. */
+async function refreshCards() {
+  const opened = [...document.querySelectorAll("details.takes[open]")].map((each) => each.dataset.study);
+  let text;
+  try {
+    text = await (await ask("/")).text();
+  } catch {
+    return; // the work in hand says that the program does not answer
+  }
+  const fresh = new DOMParser().parseFromString(text, "text/html");
+  for (const id of ["studies", "setups"]) document.querySelector(`#${id}`).replaceWith(fresh.querySelector(`#${id}`));
+  const cards = document.querySelector("#cards");
+  const focused = cards.contains(document.activeElement) ? nameOf(document.activeElement) : null;
+  cards.replaceChildren(...fresh.querySelector("#cards").children);
+  for (const details of cards.querySelectorAll("details.takes")) details.open = opened.includes(details.dataset.study);
+  if (focused) [...cards.querySelectorAll("a, button, summary")].find((each) => nameOf(each) === focused)?.focus();
+}
+
+/** What a person would call a control of a card: its words and its study. */
+function nameOf(control) {
+  return `${control.textContent} ${control.closest("article")?.querySelector("h2").textContent}`;
 }
 
 async function fillTakes(details) {

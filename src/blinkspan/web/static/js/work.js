@@ -24,10 +24,11 @@ export function made(name, { text = "", className = "", ...properties } = {}) {
 }
 
 /**
- * Show tasks in a place of the page, and call `ended` for each that ends while it is looked at.
+ * Show tasks in a place of the page, and call `ended` for each that ends while it is looked at,
+ * `grown` for each that is done with one more clip.
  * Returns a function that looks again at once.
  */
-export function showWork(place, { wanted = () => true, ended = () => {} } = {}) {
+export function showWork(place, { wanted = () => true, ended = () => {}, grown = () => {} } = {}) {
   const seen = new Map();
   const shown = new Map();
   let events = null;
@@ -36,8 +37,9 @@ export function showWork(place, { wanted = () => true, ended = () => {} } = {}) 
     const tasks = all.filter(wanted);
     for (const task of tasks) {
       const before = seen.get(task.key);
-      seen.set(task.key, task.stage);
-      if (before && !ENDED.has(before) && ENDED.has(task.stage)) ended(task);
+      seen.set(task.key, task);
+      if (before && !ENDED.has(before.stage) && ENDED.has(task.stage)) ended(task);
+      else if (before && task.done > before.done) grown(task);
     }
     draw(tasks);
   }
