@@ -245,7 +245,8 @@ def _grid_notes(panel: PanelStep | None) -> list[str]:
             "each is timed by itself." + ("" if told else _SAY_RATES)
         ]
     ppm = (grid.period_s * grid.nominal_hz - 1) * 1e6
+    differs = f"{ppm:+.0f}".replace("-", "\N{MINUS SIGN}")
     return [
         f"The answers begin on a refresh grid of {1 / grid.period_s:.3f} Hz; against "
-        f"{grid.nominal_hz:.3f} Hz the camera's clock differs by {ppm:+.0f} parts per million."
+        f"{grid.nominal_hz:.3f} Hz the camera's clock differs by {differs} parts per million."
     ]
