@@ -232,6 +232,26 @@ def test_a_server_that_went_away_is_told_and_nothing_is_lost(watched, library):
     watched.complaints = [each for each in watched.complaints if not AWAY.search(each)]
 
 
+def test_without_a_response_the_picture_after_lamp_on_is_shown(page, served):
+    open_bench(page, served, 2)
+    strip = page.locator("[data-strip=response]")
+    cells = strip.get_by_role("button")
+    assert "Around the response, ms from lamp-on" in strip.text_content()
+    assert strip.locator(".onset").count() == 1
+    page.keyboard.press("o")
+    wait_saved(page)
+    page.reload()
+    until(page, lambda: cells.count() == 6)
+    assert "No response seen; ms from lamp-on" in strip.text_content()
+    assert strip.locator(".onset").count() == 0
+    told = [
+        float(ms.replace("\N{MINUS SIGN}", "-"))
+        for ms in strip.locator(".figure").all_inner_texts()
+    ]
+    assert told[0] < 60.0 < told[-1]
+    assert np.diff(told) == pytest.approx(4e3 / 240, abs=0.11)
+
+
 def test_the_bench_is_whole_without_scripts(browser, served, library):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()

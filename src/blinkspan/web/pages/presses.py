@@ -31,6 +31,13 @@ router = APIRouter(include_in_schema=False)
 
 # Frames in a strip, before and after the one in whose exposure the onset falls.
 _STRIP = (2, 3)
+_WIDE = 4  # frames from one to the next where no response was seen
+_USUALLY_ANSWERED_MS = 100.0  # where no other press tells when to look
+
+
+# What the strip of the watched part is called.
+ANSWERED = "Around the response, ms from lamp-on"
+UNANSWERED = "No response seen; ms from lamp-on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +96,8 @@ def press(desk: TheDesk, request: Request, take_id: Key, number: Key) -> HTMLRes
             "waiting": sum(waits(p) for p in ordered),
             "remarks": remarks(correction_states(review), shown.id),
             "strips": _strips(state, shown, film.frames),
+            "answered": ANSWERED,
+            "unanswered": UNANSWERED,
             "reasons": {reason.value: told for reason, told in words.REASONS.items()},
             "verdicts": {verdict.value: told for verdict, told in words.VERDICTS.items()},
         },
@@ -190,18 +199,26 @@ def _chart(review: TakeReview, state: PressesOfTake) -> DotsChart | None:
 def _strips(
     state: PressesOfTake, press: PressState, count: int
 ) -> list[tuple[str, str, str | None, list[int], int | None]]:
-    """Return the strips: key, label, part of the picture, frames, and the onset's frame."""
+    """Return the strips: key, label, part of the picture, frames, and the onset's frame.
+
+    A press without a response shows the picture about the time at which others answer.
+    """
     regions = state.take.regions
     lamp = None if regions is None else ",".join(map(str, regions.lamp))
     watch = None if regions is None else ",".join(map(str, regions.watch))
     lit, answered = press.lamp_on_frame, press.response_frame
+    if answered is not None:
+        name, frames = ANSWERED, _around(answered, count)
+    else:
+        after_ms = state.summary.median_ms or _USUALLY_ANSWERED_MS
+        then = lit + round(1e-3 * after_ms * (state.take.rate_hz or 0.0))
+        name, frames = UNANSWERED, _around(then, count, _WIDE)
     return [
-        ("lamp", "Around lamp-on", lamp, _around(lit, count), lit),
-        ("response", "Around the response", watch, _around(answered, count), answered),
+        ("lamp", "Around lamp-on, ms from lamp-on", lamp, _around(lit, count), lit),
+        ("response", name, watch, frames, answered),
     ]
 
 
-def _around(middle: int | None, count: int) -> list[int]:
-    if middle is None:
-        return []
-    return list(range(max(0, middle - _STRIP[0]), min(count, middle + _STRIP[1] + 1)))
+def _around(middle: int, count: int, step: int = 1) -> list[int]:
+    frames = range(middle - _STRIP[0] * step, middle + _STRIP[1] * step + 1, step)
+    return [frame for frame in frames if 0 <= frame < count]

@@ -15,6 +15,7 @@ const SETTLED_MS = 400; // a marker that rests so long is saved
 const SPOKEN_MS = 300;
 // A response is fully there some frames on (common practice: within two refreshes of 60 Hz).
 const AFTER_FRAMES = 8;
+const USUALLY_ANSWERED_MS = 100; // where no other press tells when to look
 
 class Bench {
   constructor(place, corrections, traces) {
@@ -235,6 +236,11 @@ class Bench {
     return mark ? this.instants.firstShowing(kind, mark.at_s) : null;
   }
 
+  /** The frame about which a response is to be looked for: where the take's others answer. */
+  #expected(state) {
+    return this.instants.firstShowing("response", this.press.lamp_on.at_s + 1e-3 * (state.summary.median_ms ?? USUALLY_ANSWERED_MS));
+  }
+
   #render() {
     const { state } = this.corrections;
     this.panel.show(this.press, { look: (k) => this.other(k), take: (k) => this.takeOther(k) });
@@ -242,7 +248,7 @@ class Bench {
     if (this.draft) this.#preview();
     this.traces.show(this.#mark("lamp"), this.#mark("response"), this.press.candidates);
     for (const [kind, strip] of Object.entries(this.strips)) {
-      strip.show(this.#onset(kind), this.frames, (frame) => this.instants.msAfter(frame, this.press.lamp_on.at_s, kind));
+      strip.show(this.#onset(kind), this.#expected(state), this.frames, (frame) => this.instants.msAfter(frame, this.press.lamp_on.at_s, kind));
       for (const frame of strip.frames) {
         const { ring } = this.looking;
         if (ring.sharp(frame)) strip.draw(frame, ring.get(frame));

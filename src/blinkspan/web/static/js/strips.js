@@ -4,6 +4,7 @@ import { drawPart } from "./viewer.js";
 
 const BEFORE = 2;
 const AFTER = 3;
+const WIDE = 4; // frames from one to the next where there is no onset to be precise about
 
 export class Strip {
   constructor(place, box, seek) {
@@ -14,16 +15,14 @@ export class Strip {
     this.frames = [];
   }
 
-  /** Show the frames around one, which shows the onset first; null where there is none. */
-  show(onset, count, msAfter) {
-    this.place.hidden = onset === null;
+  /** Show the frames around the one that shows the onset first; where there is none, about `instead`. */
+  show(onset, instead, count, msAfter) {
+    const { answered, unanswered } = this.place.dataset;
+    if (answered) this.place.querySelector(".key").textContent = onset === null ? unanswered : answered;
+    const step = onset === null ? WIDE : 1;
+    const first = Math.max(0, Math.min((onset ?? instead) - BEFORE * step, count - (BEFORE + AFTER) * step - 1));
     this.frames = [];
-    if (onset === null) {
-      this.cells.replaceChildren();
-      return;
-    }
-    const first = Math.max(0, Math.min(onset - BEFORE, count - BEFORE - AFTER - 1));
-    for (let frame = first; frame <= Math.min(count - 1, first + BEFORE + AFTER); frame += 1) this.frames.push(frame);
+    for (let k = 0; k <= BEFORE + AFTER && first + k * step < count; k += 1) this.frames.push(first + k * step);
     this.buttons = this.frames.map((frame) => this.#cell(frame, frame === onset, msAfter(frame)));
     this.cells.replaceChildren(...this.buttons);
   }
