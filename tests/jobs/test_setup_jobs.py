@@ -340,6 +340,7 @@ def test_a_take_without_an_accepted_press_is_summed_up_beside_others(take):
     assert "3 doubtful presses are not in these numbers" in " ".join(shown.output.split())
     (_, empty), _ = read_setups([take("b", 60.0), take("g", 60.0, n=3, doubtful=3)])
     assert (empty.summary.n, empty.summary.doubtful, empty.summary.median_ms) == (0, 3, None)
+    assert read_setups([take("h", 60.0, n=3, doubtful=3)])[1] == ()
 
 
 def test_files_that_cannot_be_compared_are_refused(take, tmp_path):

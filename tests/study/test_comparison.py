@@ -175,6 +175,22 @@ def test_a_doubt_that_presses_cannot_mend_is_told():
     assert "doubt of 2.0 ms that the presses share must be measured down first." in str(found)
 
 
+def test_a_smaller_shared_doubt_is_named_among_what_may_be_in_the_way():
+    lag = SharedDoubt("display lag", "panel in game mode", 0.4)
+    near = [
+        presses(*each, 12, seed) for seed, each in enumerate((("Anvil", 62.0), ("Bellows", 60.0)))
+    ]
+    alone = compare(*near, Margin(2.0), rng=np.random.default_rng(3))
+    assert str(alone).endswith("the presses spread too widely for it.")
+    shared = compare(
+        presses("Anvil", 62.0, 12, 0, shared=[lag]),
+        near[1],
+        Margin(2.0),
+        rng=np.random.default_rng(3),
+    )
+    assert str(shared).endswith("or the doubt of 0.4 ms that they share is in the way.")
+
+
 def test_words_of_a_clear_difference():
     found = compare(presses("Anvil", 90.0, 30, 1), presses("Bellows", 60.0, 30, 2), GAME_FRAME)
     assert str(found).startswith(

@@ -58,8 +58,8 @@ def read_setups(
 
     Raises
     ------
-    UnreadableTake, BadSample
-        As ``read_take`` refuses.
+    UnreadableTake
+        As ``read_take`` refuses; a take without an accepted press is none of these.
     BadSetting
         A file is no take document or given twice, or there is not one name for each.
     """
@@ -73,18 +73,18 @@ def read_setups(
     for take, digest in zip(takes, copies, strict=True):
         if copies.count(digest) > 1:
             raise BadSetting(f"{take.name} is of the same recording as another; give each once")
-    told = [take for take in takes if take.presses]
-    net = all(take.has_net for take in told)
+    counting = [take for take in takes if take.presses]
+    net = all(take.has_net for take in counting)
     groups: dict[str, list[AcceptedTake]] = {}
     for take, label in zip(takes, names or _labels(takes), strict=True):
         groups.setdefault(label, []).append(take)
-    notes = [
-        "Net latencies are used: the display's lag is taken off."
-        if net
-        else "Spans are used: the display's lag is in them."
-    ]
-    if not net and any(take.has_net for take in told):
-        notes[0] = "Spans are used: the display's lag is not known for every take."
+    notes = []
+    if counting and net:
+        notes.append("Net latencies are used: the display's lag is taken off.")
+    elif any(take.has_net for take in counting):
+        notes.append("Spans are used: the display's lag is not known for every take.")
+    elif counting:
+        notes.append("Spans are used: the display's lag is in them.")
     stated = [take.document.conditions for take in takes]
     also = [key for key in _keys(stated) if _differ(stated, key) and key not in _telling(stated)]
     if also and not names:

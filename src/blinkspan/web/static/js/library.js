@@ -93,8 +93,12 @@ function bringIn(form, look) {
       sent.append(item);
       const where = new URLSearchParams({ study: study.value, setup: setup.value, name: file.name });
       try {
+        const bar = made("progress", { max: 1, value: 0 }); // words would be spoken at every step
+        bar.setAttribute("aria-label", `${file.name}: how much of it is sent`);
+        item.append(" ", bar);
         const answer = await sendFile(`/api/uploads?${where}`, file, (share) => {
-          item.textContent = `${file.name}: ${share < 1 ? `sending, ${Math.floor(100 * share)} %` : "sent, being read"}`;
+          bar.value = share;
+          if (share === 1) item.textContent = `${file.name}: sent, being read`;
         });
         item.replaceChildren(made("a", { text: answer.name, href: `/takes/${answer.take_id}` }), `: ${answer.told}`);
         kept += 1;
@@ -127,8 +131,12 @@ function listTakes(event) {
   if (event.target.matches("details.takes[open]")) fillTakes(event.target);
 }
 
+let refreshes = 0;
+
 /** Show the studies as they now stand: what was open stays open, what has the focus keeps it. */
 async function refreshCards() {
+  refreshes += 1;
+  const mine = refreshes;
   const opened = [...document.querySelectorAll("details.takes[open]")].map((each) => each.dataset.study);
   let text;
   try {
@@ -136,6 +144,7 @@ async function refreshCards() {
   } catch {
     return; // the work in hand says that the program does not answer
   }
+  if (mine !== refreshes) return; // a later one shows more
   const fresh = new DOMParser().parseFromString(text, "text/html");
   for (const id of ["studies", "setups"]) document.querySelector(`#${id}`).replaceWith(fresh.querySelector(`#${id}`));
   const cards = document.querySelector("#cards");
