@@ -1,5 +1,6 @@
 """Sending clips, measuring in the background, setups and regions over the interface; whole job."""
 
+import os
 import shutil
 import time
 
@@ -47,6 +48,18 @@ def test_a_clip_that_was_sent_is_a_take_under_its_own_name(client, library, thir
     assert elsewhere.status_code == 409
     assert not list((library / "cache" / "incoming").iterdir())
     assert not list(library.parent.glob("cards*"))
+
+
+def test_what_a_killed_program_left_half_sent_is_cleared_away(client, library, third_clip):
+    room = library / "cache" / "incoming"
+    room.mkdir(parents=True)
+    forgotten, fresh = room / "forgotten.mp4", room / "fresh.mp4"
+    for part in (forgotten, fresh):
+        part.write_bytes(b"half a film")
+    days_ago = time.time() - 2 * 24 * 3600
+    os.utime(forgotten, (days_ago, days_ago))
+    assert send(client, third_clip.read_bytes(), "third.mp4").status_code == 201
+    assert list(room.iterdir()) == [fresh], "another clip may be on its way"
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 import re
 import secrets
+import time
+from contextlib import suppress
 from pathlib import Path, PurePath
 from typing import Annotated
 
@@ -17,6 +19,7 @@ from blinkspan.web.desk import TheDesk
 router = APIRouter(prefix="/api/uploads", tags=["work"])
 
 _MOST_CHARACTERS = 120
+_FORGOTTEN_S = 24 * 3600.0  # nothing is on its way so long without a byte more
 _BYTES: Answers = {422: {"description": "The file is no clip that can be read."}}
 _BODY = {
     "requestBody": {
@@ -44,7 +47,7 @@ async def upload(
     place = desk.library / "cache" / "incoming"
     part = place / f"{secrets.token_hex(16)}{ending}"
     try:
-        await run_in_threadpool(place.mkdir, parents=True, exist_ok=True)
+        await run_in_threadpool(_ready, place)
         await _write(request, part)
         outcome = await run_in_threadpool(
             add_sent, desk.library, part, shown_name(name), study, Setup(setup)
@@ -70,6 +73,15 @@ def shown_name(name: str) -> str:
     """
     last = re.split(r"[\\/]", name)[-1]
     return re.sub(r"[^\w .()+-]", "_", last).lstrip(". ")[-_MOST_CHARACTERS:] or "clip"
+
+
+def _ready(place: Path) -> None:
+    """Make the room for clips on their way, rid of what a program that was killed left there."""
+    place.mkdir(parents=True, exist_ok=True)
+    for part in place.iterdir():
+        with suppress(FileNotFoundError):  # it has just arrived
+            if time.time() - part.stat().st_mtime > _FORGOTTEN_S:
+                part.unlink()
 
 
 async def _write(request: Request, part: Path) -> None:
