@@ -16,7 +16,7 @@ from blinkspan.traces.trace import Samples
 _STEPS_A_FRAME = 8
 _REACHES_FRAMES = (10.0, 4.0, 2.0, 2.0)  # how far a press may move, round after round
 _NEAR_FRAMES = 2.0
-_ALIKE = 0.05  # of a course left unexplained by the mean: more, and no two answers look alike
+ALIKE = 0.05  # of a course left unexplained by the mean: more, and no two answers look alike
 _COURSE_DOUBT = 0.1  # of the course itself
 _COURSE_LOST_S = 0.040  # where the course is doubted, by its whole size after this long
 _LEAST_GAIN, _GAIN_DOUBT = 0.4, 0.3
@@ -72,9 +72,12 @@ class Fit:
 
 
 def align(
-    courses: list[Course], guesses_s: list[float], period_s: float
+    courses: list[Course], guesses_s: list[float], period_s: float, alike: float = ALIKE
 ) -> tuple[Template, list[Fit]]:
     """Return the template and each course's fit to it; guesses are times of first change.
+
+    ``alike`` is the share of a course that the mean may leave unexplained, where answers
+    are to count as alike.
 
     Answers that look alike every time are slid by their whole course, strength
     included. Where that leaves much unexplained (turning the view shows
@@ -85,7 +88,7 @@ def align(
     guesses = np.array(guesses_s)
     template, at = _slide(courses, guesses, period_s, doubted=False)
     left = [_unexplained(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
-    if np.median(left) > _ALIKE:
+    if np.median(left) > alike:
         slid = _slide(courses, guesses, period_s, doubted=True)
         as_seen = mean_course(courses, guesses, period_s), guesses
         template, at = max(slid, as_seen, key=lambda pair: _steepness(pair[0], period_s))

@@ -13,6 +13,7 @@ from blinkspan.footage.frames import Clock
 from blinkspan.onsets.edge import lit_spells
 from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
+from blinkspan.onsets.ticks import Ticks, ticks_of
 from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
@@ -91,15 +92,16 @@ def measure_presses(
     constant = lamp_constant(lamp, spells, period)
     exposure = camera.exposure_s or exposure_of_edges(lamp, spells, constant, period)
     todo = searches(start_s, [s.first for s in spells], period)
+    ticks = None
     if not _untold(series.clock):
-        display = _display(series, regions, display)
+        display, ticks = _display(series, regions, display, exposure)
     flashing = strobed(series, exposure, camera, display)
     if flashing is not None:
         series = flashing.series
         exposure = flashing.strobe.exposure_s
     found = find_answers(series, todo)
     if flashing is None:
-        found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display)
+        found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display, ticks)
     else:
         found, panel, late = strobed_step(flashing, regions, todo, found, display)
     if panel is not None:
@@ -146,13 +148,15 @@ def measure_presses(
     )
 
 
-def _display(series: Series, regions: Regions, display: DisplayProfile) -> DisplayProfile:
-    """Return the display, with what was not told of it but is seen in the take."""
-    if display.refresh_hz is not None and display.game_rate_hz is not None:
-        return display
+def _display(
+    series: Series, regions: Regions, display: DisplayProfile, exposure: Measured
+) -> tuple[DisplayProfile, Ticks | None]:
+    """Return the display, with what was not told of it but is seen in the take, and its ticks."""
     changes = row_changes(series.watch, series.watch_row_px, series.clock)
     panel_px = None if regions.panel is None else regions.panel.height_px
-    return display_seen(changes, series.clock.period_s, panel_px, display)
+    period_s = series.clock.period_s
+    display, grid = display_seen(changes, period_s, panel_px, display)
+    return display, None if grid is None else ticks_of(changes, grid, exposure, period_s)
 
 
 def _times_slower(context: Context, camera: CameraProfile) -> int | None:

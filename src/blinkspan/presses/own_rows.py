@@ -16,6 +16,7 @@ from blinkspan.onsets.joint import Known
 from blinkspan.onsets.own_look import OwnLooks
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
+from blinkspan.onsets.ticks import Ticks
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
 
@@ -40,6 +41,7 @@ def fit_by_own_rows(
     row_px: float,
     known: Sequence[Known],
     rates_hz: list[float],
+    ticks: Ticks | None = None,
 ) -> Step | None:
     """Return the step, stated at ``row_px``, or None where the answers rise like none.
 
@@ -56,6 +58,8 @@ def fit_by_own_rows(
     known : sequence of Known
         Alike but for their slant.
     rates_hz : list of float
+    ticks : Ticks, optional
+        The panel's, from all that moves in the take.
     """
     away_px = rows_away_px(own, answered, row_px)
     bands = Bands(np.array([row_px]), np.array([float(np.nanmedian(own.row_spread_px))]))
@@ -73,6 +77,7 @@ def fit_by_own_rows(
             row_px,
             [held],
             rates_hz,
+            ticks=ticks,
         )
         if step is not None:
             spread_px = np.nan_to_num(own.row_spread_px[np.array(answered)])

@@ -14,8 +14,8 @@ _STEADY = 0.2  # of the steps may be late: more, and the rate is not surely the 
 
 def display_seen(
     changes: RowChanges, period_s: float, panel_px: float | None, display: DisplayProfile
-) -> DisplayProfile:
-    """Return the display with its refresh and the game's rate, as far as the take shows them.
+) -> tuple[DisplayProfile, WholeGrid | None]:
+    """Return the display with its refresh and the game's rate, and the grid that shows them.
 
     What was told stays as it is. A game whose pictures come at every refresh runs at that
     rate; where they come more seldom, it may be the scene that moves in larger steps than
@@ -35,9 +35,9 @@ def display_seen(
     rates = list(KNOWN_RATES_HZ) if display.refresh_hz is None else [display.refresh_hz]
     grid = fit_whole_grid(changes, period_s, rates, panel_px)
     if not isinstance(grid, WholeGrid):
-        return display
+        return display, None
     if abs(grid.refresh_hz.value / grid.nominal_hz - 1) > CLOCK_REACH or _fits_another(grid):
-        return display
+        return display, None
     display = replace(display, refresh_hz=grid.nominal_hz)
     steps = cadence(changes, grid, period_s)
     if (
@@ -48,7 +48,7 @@ def display_seen(
         and steps.late <= _STEADY * steps.steps
     ):
         display = replace(display, game_rate_hz=grid.nominal_hz)
-    return display
+    return display, grid
 
 
 def _fits_another(grid: WholeGrid) -> bool:

@@ -11,6 +11,7 @@ from blinkspan.onsets.growth import may_begin_unseen
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
+from blinkspan.onsets.ticks import Ticks
 from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.own_rows import fit_by_own_rows, rows_away_px
 from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
@@ -75,11 +76,13 @@ def panel_step(
     exposure: Measured,
     camera: CameraProfile,
     display: DisplayProfile,
+    ticks: Ticks | None = None,
 ) -> tuple[Found, PanelStep | None, list[float]]:
     """Return the answers, found anew with a cleaner pattern, and the step they share.
 
     The last of the three are answers too late for any press, in the clock of
-    frames. ``exposure`` is what the lamp alone tells, or what was given.
+    frames. ``exposure`` is what the lamp alone tells, or what was given; ``ticks`` are
+    the panel's, where all that moves in the take shows them.
     """
     start_s = series.clock.start_s
     found, late = without_late_answers(found, todo, start_s)
@@ -87,7 +90,7 @@ def panel_step(
         return found, None, late
     found = settled(series, todo, found, _hold_s(display, series.clock.period_s))
     assert found.learnt is not None  # settling keeps what was learnt
-    step = _fit(series, regions, found, exposure, camera, display)
+    step = _fit(series, regions, found, exposure, camera, display, ticks)
     if step is None:
         return _unanswered(found), None, late
     if display.refresh_hz is None and step.grid is not None:
@@ -99,14 +102,15 @@ def panel_step(
         return found, None, late
     found = settled(series, todo, found, _hold_s(display, series.clock.period_s))
     assert found.learnt is not None  # settling keeps what was learnt
-    step = _fit(series, regions, found, exposure, camera, display)
+    step = _fit(series, regions, found, exposure, camera, display, ticks)
     if step is None:
         return _unanswered(found), None, late
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     if step.grid is None and moved.value == 0:
         # Begins that lie on no grid give way to any exposure: only the lamp then tells it.
         seen = exposure
-    faint = _faint_u_s(series, found.learnt)
+    # The panel's ticks are known, however faint an answer is.
+    faint = 0.0 if step.on_ticks else _faint_u_s(series, found.learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
     if _may_begin_unseen(series, found, step, hold, display):
@@ -137,6 +141,7 @@ def _fit(
     exposure: Measured,
     camera: CameraProfile,
     display: DisplayProfile,
+    ticks: Ticks | None,
 ) -> Step | None:
     assert found.learnt is not None  # there is an answer, so there is a pattern
     chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
@@ -157,11 +162,11 @@ def _fit(
     courses, fits = [c for c, _ in chosen], [f for _, f in chosen]
     if found.learnt.own is None:
         at_once = replace(known[0], slant_s_per_px=slant_at_once(series, regions, camera))
-        return fit_step(courses, fits, found.learnt.template, bands, row_px, known, rates, at_once)
+        return fit_step(courses, fits, found.learnt.template, bands, row_px, known, rates, at_once, ticks)
     answered = [answer is not None for answer in found.answers]
     template = found.learnt.template
     return fit_by_own_rows(
-        found.learnt.own, answered, courses, fits, template, row_px, known, rates
+        found.learnt.own, answered, courses, fits, template, row_px, known, rates, ticks
     )
 
 
@@ -236,11 +241,13 @@ def _may_begin_unseen(
     template = mean_course(answered, begins, series.clock.period_s)
     below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
     whole_s = float((step.slant_s_per_px.value * below).max()) + 2 * step.response_s
+    # A slide is seen long before any of the picture's cells has changed by much.
+    slides = found.learnt.moving is not None
     return may_begin_unseen(
         template,
         whole_s,
         hold_s,
-        _first_codes(series, found.learnt) / _FAINT_CODES,
+        math.inf if slides else _first_codes(series, found.learnt) / _FAINT_CODES,
         game_rate_known=display.game_rate_hz is not None,
     )
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blinkspan.onsets.alignment import (
+    ALIKE,
     Course,
     Fit,
     Template,
@@ -23,9 +24,17 @@ from blinkspan.onsets.drift import look_at
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
 from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
 from blinkspan.onsets.look import Frame, Look
+from blinkspan.onsets.moving import (
+    Moving,
+    learn_moving,
+    moving_course,
+    moving_pattern,
+    sets_out,
+)
 from blinkspan.onsets.own_look import OwnLooks, own_course, own_looks, own_pattern
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
 from blinkspan.onsets.settling import settle
+from blinkspan.onsets.usual_wait import usual_wait
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.trace import Samples
 
@@ -40,6 +49,10 @@ _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
+_FEWEST_MOVING = 3  # presses that move the view alike
+_SETTLED_S = (0.035, 0.060)  # after the first presses' answers: by then the last has answered
+_LONGEST_USUAL_S = 0.300  # a usual wait longer than this is looked for press by press only
+_ALIKE_MOVING = 0.15  # of a slide left unexplained by the mean: far slides are read less well
 _SLACK_FRAMES = 3  # the template's zero may lie before the first visible change
 
 
@@ -75,6 +88,7 @@ class Learnt:
     """What the take's own idle time and its presses taught.
 
     ``own`` where each press answers in a place of its own; the pattern is then empty.
+    ``moving`` where the answers are told by how far the view has slid.
     """
 
     looks: list[Look]
@@ -83,6 +97,7 @@ class Learnt:
     pattern: Pattern
     template: Template
     own: OwnLooks | None = None
+    moving: Moving | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +158,17 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
         if found.learnt.template.alike:
             return found
     guessed = _guessed(looks, changes, period)
-    return _match(series, todo, looks, idle, evidence, guessed, _places(changes, start_s))
+    found = _match(series, todo, looks, idle, evidence, guessed, _places(changes, start_s))
+    assert found.learnt is not None  # there are changes, so something was learnt
+    if found.learnt.template.alike:
+        return found
+    for another in (
+        _match_moving(series, todo, found.learnt, guessed),
+        _match_locked(series, todo, looks, idle, evidence),
+    ):
+        if another is not None:
+            return another
+    return found
 
 
 def _first_changes(
@@ -209,6 +234,11 @@ def find_again(
     if learnt.own is not None:
         own = own_looks(series.watch, series.watch_row_px, learnt.idle, changes, sure=True)
         return found if own is None else _match_own(*given, own, places)
+    if learnt.moving is not None:
+        template, answers = _aligned(
+            found.courses, places, todo, start_s, period, _ALIKE_MOVING
+        )
+        return replace(found, answers=answers, learnt=replace(learnt, template=template))
     return _match(*given, changes, places)
 
 
@@ -281,6 +311,68 @@ def _match_own(
     return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template, own))
 
 
+def _match_locked(
+    series: Series, todo: list[Search], looks: list[Look], idle: Idle, evidence: Evidence
+) -> Found | None:
+    """Return the answers found from one wait for all presses, None where they are not alike.
+
+    A busy scene hides each answer, and what it does by itself is taken for one; but it does
+    that at any time, and the answers come nearly at the same time after every press.
+    """
+    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
+    frames = [s.lamp_frame for s in todo]
+    wait = usual_wait(film, frames, looks, idle, max(1, round(_LONGEST_USUAL_S / period)))
+    if wait is None:
+        return None
+    firsts: list[Frame | None] = [frame + wait for frame in frames]
+    places = _places(firsts, start_s)
+    found = _match(series, todo, looks, idle, evidence, _guessed(looks, firsts, period), places)
+    if found.learnt is not None and found.learnt.template.alike:
+        return found
+    # In the same place something else shows each time, such as a number that counts up.
+    settled_down = [
+        Change(look, _frames(first, _SETTLED_S, period), _frames(first, _SETTLED_S, period))
+        for look, first in zip(looks, firsts, strict=True)
+        if first is not None
+    ]
+    own = own_looks(film, series.watch_row_px, idle, settled_down, sure=True)
+    if own is None:
+        return None
+    found = _match_own(series, todo, looks, idle, evidence, own, places)
+    return found if found.learnt is not None and found.learnt.template.alike else None
+
+
+def _match_moving(
+    series: Series, todo: list[Search], learnt: Learnt, changes: list[Change | None]
+) -> Found | None:
+    """Return the answers told by how far the view has slid, None where that tells nothing."""
+    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
+    moving = learn_moving(film, learnt.idle, learnt.pattern.bands)
+    if moving is None:
+        return None
+    courses = [
+        moving_course(film, start_s, stretch, look, moving)
+        for stretch, look in zip(_stretches(todo, period), learnt.looks, strict=True)
+    ]
+    places = [
+        sets_out(course, float(start_s[s.lamp_frame]), float(start_s[s.stop - 1]))
+        for course, s in zip(courses, todo, strict=True)
+    ]
+    placed = [k for k, at in enumerate(places) if at is not None]
+    if len(placed) < max(_FEWEST_MOVING, len(todo) / 2):
+        return None
+    signs = _signs([courses[k] for k in placed], [at for at in places if at is not None])
+    for k, sign in zip(placed, signs, strict=True):
+        courses[k] = turned(courses[k], sign)
+    template, answers = _aligned(courses, places, todo, start_s, period, _ALIKE_MOVING)
+    if not template.alike:
+        return None
+    shown = [change for change in changes if change is not None]
+    pattern = moving_pattern(learnt.pattern, moving, series.watch_row_px, shown, learnt.idle, film)
+    learnt = replace(learnt, pattern=pattern, template=template, moving=moving)
+    return Found(answers, courses, learnt)
+
+
 def _stretches(todo: list[Search], period_s: float) -> list[tuple[Frame, Frame]]:
     margin = round(MARGIN_S / period_s)
     return [(s.lamp_frame - margin, s.stop + margin) for s in todo]
@@ -292,11 +384,12 @@ def _aligned(
     todo: list[Search],
     start_s: Samples,
     period: float,
+    alike: float = ALIKE,
 ) -> tuple[Template, list[Answer | None]]:
     """Return the mean course of the presses placed, and every press's answer by it."""
     placed = [k for k, at in enumerate(places_s) if at is not None]
     guesses = [at for at in places_s if at is not None]
-    template, fits = align([courses[k] for k in placed], guesses, period)
+    template, fits = align([courses[k] for k in placed], guesses, period, alike)
     first_fit = dict(zip(placed, fits, strict=True))
     return template, [
         _answer(courses[k], template, first_fit.get(k), todo[k], start_s, period)
