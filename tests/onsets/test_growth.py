@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blinkspan.onsets.alignment import Template
-from blinkspan.onsets.growth import may_begin_unseen
+from blinkspan.onsets.growth import Growth
 
 HOLD_S = 1 / 60
 
@@ -19,7 +19,8 @@ def growing(power: float, first: int, rest: float = 0.001) -> Template:
 
 
 def told(template: Template, of_visible: float, *, rate_known: bool = True) -> bool:
-    return may_begin_unseen(template, 0.005, HOLD_S, of_visible, game_rate_known=rate_known)
+    growth = Growth(template, 0.005, of_visible)
+    return growth.may_begin_unseen(HOLD_S, game_rate_known=rate_known)
 
 
 @pytest.mark.parametrize("power", [0.5, 1.0, 2.0])
@@ -56,4 +57,9 @@ def test_a_game_at_half_the_refresh_is_not_taken_for_one_that_grows_little():
 
 def test_a_template_that_ends_too_soon_tells_nothing():
     template = growing(1.0, first=1)
-    assert may_begin_unseen(template, 0.055, HOLD_S, 50.0, game_rate_known=True)
+    assert Growth(template, 0.055, 50.0).may_begin_unseen(HOLD_S, game_rate_known=True)
+
+
+def test_a_first_look_no_larger_than_the_scenes_own_doings_is_lost_in_them():
+    assert Growth(growing(1.0, first=1, rest=0.1), 0.005, 50.0).lost_in_rest(HOLD_S)
+    assert not Growth(growing(1.0, first=1, rest=0.01), 0.005, 50.0).lost_in_rest(HOLD_S)

@@ -13,7 +13,7 @@ _SCAN_S = 0.96 / 60  # CTA-861: 1080 of 1125 lines carry the picture
 
 
 def seen(changes: RowChanges, display: DisplayProfile = _UNTOLD) -> DisplayProfile:
-    return display_seen(changes, PERIOD, PANEL_PX, display)
+    return display_seen(changes, PERIOD, PANEL_PX, display)[0]
 
 
 # CTA-861 has 60 Hz and 60000 / 1001 Hz, a thousandth apart; a camera's clock is closer than that.

@@ -160,11 +160,6 @@ class Joint:
         self.noise = doubt_of(r, strength[self.band]) * seen.size**0.25
         self.data = r / self.noise
 
-    @property
-    def power(self) -> float:
-        """The mean square of the samples, in their doubt: how much of the step they hold."""
-        return float(np.mean(self.data**2)) if self.data.size else 0.0
-
     def over_rest(self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples) -> Samples:
         """Return how far a course has gone from its rest towards the first look.
 

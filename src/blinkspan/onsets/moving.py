@@ -20,7 +20,7 @@ import numpy as np
 
 from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.idle import Idle
-from blinkspan.onsets.look import Frame, Light, Look, light_of, steadied
+from blinkspan.onsets.look import Frame, Light, Look, Pictures, light_of, steadied
 from blinkspan.onsets.pattern import (
     FEATURES,
     Change,
@@ -99,14 +99,21 @@ def sets_out(course: Course, from_s: float, until_s: float) -> float | None:
 
 
 def moving_pattern(
-    pattern: Pattern, moving: Moving, row_px: Samples, changes: Sequence[Change], idle: Idle, film: Film
+    pattern: Pattern,
+    moving: Moving,
+    row_px: Samples,
+    changes: Sequence[Change],
+    idle: Idle,
+    film: Film,
 ) -> Pattern:
     """Return the pattern of a view that moves: all rows of every band, no look in common."""
     middles = np.array([float(row_px[a:b].mean()) for a, b in moving.bands])
     spread = np.array([float(row_px[a:b].std()) for a, b in moving.bands])
     light = []
     for change in changes:
-        look = strong_cells(clear_of_noise(difference(film, change.before, change.first, idle)), idle)
+        look = strong_cells(
+            clear_of_noise(difference(film, change.before, change.first, idle)), idle
+        )
         if look.any():
             light.append(float(np.abs(look * idle.sd)[look != 0].mean()))
     return replace(
@@ -127,13 +134,12 @@ def _slides(
 ) -> Samples:
     """Return how far each band has slid, sideways and down, in cells; (frames, bands, 2)."""
     stop = min(stop, film.shape[0])
-    pictures = np.asarray(
-        steadied(light_of(film, first, stop), first - before.frame, before.motion)
-    )
-    seen = before.light
-    if before.motion is None:  # what is carried along is softened with it
-        pictures, seen = np.stack([_softened(each) for each in pictures]), _softened(seen)
-    change = (pictures - seen).reshape(stop - first, -1).astype(np.float64)
+    pictures = steadied(light_of(film, first, stop), first - before.frame, before.motion)
+    carried = before.motion is not None  # what is carried along is softened with it
+    seen: Light = before.light if carried else _softened(before.light)
+    change = np.stack(
+        [(each if carried else _softened(each)).ravel() - seen.ravel() for each in pictures]
+    ).astype(np.float64)
     down, sideways = np.gradient(seen)
     base = np.stack([-sideways, -down, seen, np.ones_like(seen)]).reshape(4, -1).astype(np.float64)
     after = before.frame - first
@@ -160,6 +166,6 @@ def _going_along(base: Samples, change: Samples) -> Samples:
     return weight
 
 
-def _softened(picture: Light) -> Light:
-    soft: Light = cv2.GaussianBlur(picture, (0, 0), _SOFT_CELLS, borderType=cv2.BORDER_REPLICATE)
-    return soft
+def _softened(picture: Pictures) -> Light:
+    soft = cv2.GaussianBlur(picture, (0, 0), _SOFT_CELLS, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(soft, np.float32)

@@ -6,7 +6,7 @@ of the way it goes. That course is the same for all presses, and aligns as any o
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import uniform_filter
@@ -27,6 +27,7 @@ from blinkspan.traces.trace import Samples
 
 _COMMON = 0.6  # overlap of two looks' places, of 1: answers mostly above it share their place
 _CLEAR, _NEAR_CELLS = 5.0, 5  # idle standard deviations; cells around one that count as its place
+_FAINT = 0.3  # of the usual height
 _FEWEST = 4  # presses: of fewer, what is common cannot be told
 
 
@@ -90,6 +91,13 @@ def own_looks(
         spreads[k] = np.average((row_px - rows[k]) ** 2, weights=weight) ** 0.5
         light.append(float(np.abs(look * idle.sd)[look != 0].mean()))
     return OwnLooks(looks, heights, rows, spreads, float(np.median(light)))
+
+
+def without_faint(own: OwnLooks) -> OwnLooks:
+    """Return the looks but for those that hardly change anything, beside the others."""
+    faint = own.heights < _FAINT * np.nanmedian(own.heights)
+    looks = [None if hardly else look for look, hardly in zip(own.looks, faint, strict=True)]
+    return replace(own, looks=looks)
 
 
 def _usual_overlap(looks: Sequence[Light]) -> float:

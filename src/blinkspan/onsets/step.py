@@ -16,8 +16,8 @@ import numpy as np
 from blinkspan.onsets.alignment import Course, Fit, Template
 from blinkspan.onsets.grid import Grid, fit_grid
 from blinkspan.onsets.joint import TOLD_FRAMES, Joint, Known, Solution
-from blinkspan.onsets.ticks import Ticks, concentration
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
+from blinkspan.onsets.ticks import Ticks, place_on_ticks
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
 
@@ -26,16 +26,6 @@ _REACH_FRAMES = 1.5
 _RESTING = 0.3  # of the template's time before zero: by then no answer has begun
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.05  # a jump, against the steepest creep and the steepest rise
 _ROUNDS = 3
-# So much left over a sample means that the search may have begun at a wrong place: it begins
-# again so many frames beside it, and what holds at least this share of the most light counts.
-# How well answers must agree in their place between ticks, 0 to 1; farther than this from it,
-# as a share of a tick, one may belong to the next.
-_AGREE, _ASTRAY = 0.6, 0.35
-_LEAST_OWN_S = 5e-5
-_SURE = 1.5  # standard deviations
-_TICKS_BEFORE, _TICKS_AFTER = 8, 6  # about an answer's place, of which half the first are rest
-_POOR, _HOLDS = 2.0, 0.4
-_OTHER_STARTS = (-1.5, -1.0, -0.5, 0.5, 1.0, 1.5)
 # Where the samples stray so far from a grid, and hardly from begins of their own, pictures come
 # about evenly but not on the ticks of a clock (a program drawing by itself).
 _NO_TICKS, _NO_TICKS_OF_FREE = 1.5, 2.0
@@ -121,13 +111,7 @@ def fit_step(
     tries = [_free(courses, aligned, template, departure, below, each) for each in known]
     if at_once is not None and not any(_as_known(free) for free in tries):
         tries.append(_free(courses, aligned, template, departure, below, at_once))
-    if min(free.cost for free, _ in tries) > _POOR:
-        tries += [
-            _free(courses, aligned, template, departure + shift * each.period_s, below, each)
-            for shift in _OTHER_STARTS
-            for each in known
-        ]
-    free, problem = _best_of(tries)
+    free, problem = min(tries, key=lambda pair: pair[0].cost)
     if not (free.heights > 0).any():
         return None
     step = _by_themselves(courses, free, problem, row_px, rates_hz)
@@ -176,22 +160,6 @@ def _by_themselves(
     return replace(step, shared_u_s=math.hypot(step.shared_u_s, moved.u))
 
 
-def _best_of(tries: list[tuple[Solution, Joint]]) -> tuple[Solution, Joint]:
-    """Return the solution with the least left over, of those that hold the step at all.
-
-    A begin far off sees nothing but rest, and explains it well.
-    """
-    most = max(problem.power for _, problem in tries)
-    return min(
-        tries,
-        key=lambda pair: (
-            pair[1].power < _HOLDS * most,
-            not 0.5 < np.median(pair[0].gains) < 2,
-            pair[0].cost,
-        ),
-    )
-
-
 def _on_ticks(
     courses: list[Course],
     aligned_s: Samples,
@@ -200,78 +168,24 @@ def _on_ticks(
     row_px: float,
     ticks: Ticks,
 ) -> Step | None:
-    """Return the step with every begin on one of the panel's ticks, None where that is unsure.
-
-    Answers agree in their place between two ticks, whatever that place is on their mean
-    course; the first tick after which that course has left its rest is the one they begin on.
-    """
-    tick_s, zero = ticks.period_s, ticks.zero_at(row_px)
-    if concentration(aligned_s, tick_s) < _AGREE:
-        return None
-    turns = (aligned_s - zero.value) / tick_s
-    place = float(np.angle(np.exp(2j * np.pi * turns).mean())) / (2 * np.pi)
-    number = np.rint(turns - place).astype(np.intp)
-    slant, bands = ticks.slant_s_per_px.value, problem.bands
+    """Return the step with every begin on one of the panel's ticks, None where that is unsure."""
     exposure = problem.known.exposure_s
-    # So long before the next tick a frame has to begin, to see nothing of it for sure.
-    clear_s = exposure.value + exposure.u + _SURE * zero.u + 1.5 * slant * bands.spread_px
-    first = _first_tick(
-        courses, zero.value + tick_s * (number + 1), tick_s, slant * bands.row_px - clear_s
-    )
-    if first is None:
+    placed = place_on_ticks(courses, aligned_s, ticks, row_px, problem.bands, exposure)
+    if placed is None:
         return None
-    astray = np.abs(turns - place - number) > _ASTRAY
-    number = number + first
-    begins = zero.value + tick_s * number
-    grid = Grid(zero.value, tick_s, number, ticks.nominal_hz)
-    own_s = np.where(astray, tick_s, _LEAST_OWN_S)
-    slant = min(ticks.slant_s_per_px, free.slant_s_per_px, key=lambda slant: slant.u)
+    zero, slants = ticks.zero_at(row_px), (ticks.slant_s_per_px, free.slant_s_per_px)
     return Step(
         row_px,
-        tuple(Measured(float(t), float(u)) for t, u in zip(begins, own_s, strict=True)),
+        placed.begins,
         zero.u,
-        grid,
+        Grid(zero.value, ticks.period_s, placed.numbers, ticks.nominal_hz),
         free.response_s,
-        slant,
-        problem.known.exposure_s,
+        min(slants, key=lambda slant: slant.u),
+        exposure,
         problem.unit,
         np.maximum(free.heights, 0.0),
         on_ticks=True,
     )
-
-
-def _first_tick(
-    courses: list[Course], next_s: Samples, tick_s: float, rows_s: Samples
-) -> int | None:
-    """Return how many ticks after (or before) a tick of each press the answers begin to show.
-
-    Each tick is judged by the last frame that shows its picture and nothing of the next one,
-    which comes at ``next_s``, every band of rows at its own time, as a median over presses.
-    """
-    numbers = np.arange(-_TICKS_BEFORE, _TICKS_AFTER + 1)
-    shown = np.stack(
-        [
-            _last_of(course, at + tick_s * numbers, rows_s)
-            for course, at in zip(courses, next_s.tolist(), strict=True)
-        ]
-    )
-    course = np.median(shown, axis=0)
-    course = course - course[: _TICKS_BEFORE // 2].mean(axis=0)
-    level = np.sqrt((course**2).sum(axis=(1, 2)))
-    rise = np.diff(level)
-    creep = float(rise[: _TICKS_BEFORE // 2].max())
-    # Early, every tick rises above the one before it.
-    least = max(_OVER_CREEP * creep, _OF_STEEPEST * float(rise.max()), 1e-9)
-    jumps = np.flatnonzero(rise > least)
-    return int(numbers[1:][jumps[0]]) if jumps.size else None
-
-
-def _last_of(course: Course, until_s: Samples, rows_s: Samples) -> Samples:
-    """Return each band's features in the last frame begun by some times, (times, bands, features)."""
-    at = np.searchsorted(course.start_s, until_s[:, None] + rows_s, side="right") - 1
-    at = np.clip(at, 0, course.start_s.size - 1)
-    found: Samples = course.values[at, np.arange(rows_s.size)]
-    return found
 
 
 def _free(

@@ -9,9 +9,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
+from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.row_changes import RowChanges
-from blinkspan.onsets.softened import gathered
+from blinkspan.onsets.softened import Bands, gathered
 from blinkspan.onsets.whole_grid import WholeGrid
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
@@ -22,6 +24,15 @@ _BEGINS_S = np.arange(-5e-3, 2.01e-3, 0.1e-3)  # from where a fast panel would b
 _APART_FRAMES = 3.0  # camera frames to a refresh: fewer, and one change runs into the next
 _LEAST_U_S = 4e-4  # staged takes
 _RUN_TOGETHER = Measured(-3e-4, 8e-4)
+# How well answers must agree in their place between ticks, 0 to 1; farther than this from it,
+# as a share of a tick, one may belong to the next.
+_AGREE, _ASTRAY = 0.6, 0.35
+_LEAST_OWN_S = 5e-5
+_SURE = 1.5  # standard deviations
+# About an answer's place, and how many of the first show rest; a jump, against the steepest
+# creep and the steepest rise.
+_TICKS_BEFORE, _TICKS_AFTER, _TICKS_AT_REST = 8, 6, 4
+_OVER_CREEP, _OF_STEEPEST = 3.0, 0.05
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
 
 
@@ -50,9 +61,7 @@ class Ticks:
         return self.zero_s + self.slant_s_per_px * (row_px - self.row_px)
 
 
-def ticks_of(
-    changes: RowChanges, grid: WholeGrid, exposure: Measured, period_s: float
-) -> Ticks:
+def ticks_of(changes: RowChanges, grid: WholeGrid, exposure: Measured, period_s: float) -> Ticks:
     """Return the panel's ticks.
 
     Parameters
@@ -85,7 +94,9 @@ def _begin(
     at = (np.arange(_PLACES) + 0.5) / _PLACES * tick_s - tick_s / 2
     ways = [(response, begin) for response in _RESPONSES_S for begin in _BEGINS_S]
     left = [
-        _left_over(course, _change_of(at - begin - exposure_s / 2, exposure_s, response, period_s, tick_s))
+        _left_over(
+            course, _change_of(at - begin - exposure_s / 2, exposure_s, response, period_s, tick_s)
+        )
         for response, begin in ways
     ]
     earliest = float(ways[int(np.argmin(left))][1])
@@ -119,6 +130,102 @@ def _left_over(course: Samples, model: Samples) -> float:
     """Return what a model, scaled and raised to fit best, leaves of a course."""
     a, b = model - model.mean(), course - course.mean()
     return float(b @ b - (a @ b) ** 2 / max(float(a @ a), 1e-12))
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Answers on the panel's ticks.
+
+    Attributes
+    ----------
+    begins : tuple of Measured
+        In the clock of frames; ``u`` is each press's own.
+    numbers : ndarray of int, shape (presses,)
+        Of the ticks, counted from the zero.
+    """
+
+    begins: tuple[Measured, ...]
+    numbers: npt.NDArray[np.intp]
+
+
+def place_on_ticks(
+    courses: list[Course],
+    aligned_s: Samples,
+    ticks: Ticks,
+    row_px: float,
+    below: Bands,
+    exposure: Measured,
+) -> Placed | None:
+    """Return on which tick each answer begins, or None where their places do not agree.
+
+    Answers that are aligned well lie at one place between two ticks, whatever that place is
+    on their mean course. The first tick at whose end that course has left its rest is the
+    one they begin on.
+
+    Parameters
+    ----------
+    courses : one a press
+    aligned_s : ndarray, shape (presses,)
+        Where the presses lie beside each other.
+    ticks : Ticks
+    row_px : float
+        The row at which the begins are stated.
+    below : Bands
+        Counted from that row.
+    exposure : Measured
+    """
+    tick_s, zero = ticks.period_s, ticks.zero_at(row_px)
+    if concentration(aligned_s, tick_s) < _AGREE:
+        return None
+    turns = (aligned_s - zero.value) / tick_s
+    place = float(np.angle(np.exp(2j * np.pi * turns).mean())) / (2 * np.pi)
+    numbers = np.rint(turns - place).astype(np.intp)
+    slant = ticks.slant_s_per_px.value
+    # So long before the next tick a frame has to begin, to see nothing of it for sure.
+    clear_s = exposure.value + exposure.u + _SURE * (zero.u + slant * below.spread_px)
+    nexts_s = zero.value + tick_s * (numbers + 1)
+    first = _first_to_show(courses, nexts_s.tolist(), tick_s, slant * below.row_px - clear_s)
+    if first is None:
+        return None
+    astray = np.abs(turns - place - numbers) > _ASTRAY
+    begins_s = zero.value + tick_s * (numbers + first)
+    own_s = np.where(astray, tick_s, _LEAST_OWN_S)
+    begins = tuple(map(Measured, begins_s.tolist(), own_s.tolist()))
+    return Placed(begins, numbers + first)
+
+
+def _first_to_show(
+    courses: list[Course], nexts_s: list[float], tick_s: float, rows_s: Samples
+) -> int | None:
+    """Return how many ticks after (or before) a tick of each press the answers begin to show.
+
+    Each tick is judged by the last frame that shows its picture and nothing of the next one,
+    which comes at ``nexts_s``, every band of rows at its own time, as a median over presses.
+    """
+    numbers = np.arange(-_TICKS_BEFORE, _TICKS_AFTER + 1)
+    offsets_s: Samples = tick_s * numbers.astype(np.float64)
+    shown = [
+        _last_of(course, at + offsets_s, rows_s)
+        for course, at in zip(courses, nexts_s, strict=True)
+    ]
+    middle = np.median(np.stack(shown), axis=0)
+    middle = middle - middle[:_TICKS_AT_REST].mean(axis=0)
+    rise = np.diff(np.sqrt((middle**2).sum(axis=(1, 2))))
+    creep = float(rise[:_TICKS_AT_REST].max())
+    least = max(_OVER_CREEP * creep, _OF_STEEPEST * float(rise.max()), 1e-9)
+    jumps = np.flatnonzero(rise > least)
+    return int(numbers[1:][jumps[0]]) if jumps.size else None
+
+
+def _last_of(course: Course, until_s: Samples, rows_s: Samples) -> Samples:
+    """Return each band's features in the last frame begun by some times.
+
+    Shape (times, bands, features).
+    """
+    at = np.searchsorted(course.start_s, until_s[:, None] + rows_s, side="right") - 1
+    at = np.clip(at, 0, course.start_s.size - 1)
+    found: Samples = course.values[at, np.arange(rows_s.size)]
+    return found
 
 
 def concentration(at_s: Samples, tick_s: float) -> float:

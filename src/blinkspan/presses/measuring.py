@@ -14,11 +14,12 @@ from blinkspan.onsets.edge import lit_spells
 from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks, ticks_of
+from blinkspan.presses.best_step import best_step
 from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_seen import display_seen
-from blinkspan.presses.panel_step import PanelStep, panel_step
+from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.press import Press, Reason, Verdict
 from blinkspan.presses.pressing import Context, press_of
 from blinkspan.presses.searching import find_answers, searches
@@ -101,7 +102,9 @@ def measure_presses(
         exposure = flashing.strobe.exposure_s
     found = find_answers(series, todo)
     if flashing is None:
-        found, panel, late = panel_step(series, regions, todo, found, exposure, camera, display, ticks)
+        found, panel, late = best_step(
+            series, regions, todo, found, exposure, camera, display, ticks
+        )
     else:
         found, panel, late = strobed_step(flashing, regions, todo, found, display)
     if panel is not None:

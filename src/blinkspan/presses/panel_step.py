@@ -7,7 +7,7 @@ import numpy as np
 
 from blinkspan.onsets.alignment import mean_course, still_rising
 from blinkspan.onsets.grid import KNOWN_RATES_HZ
-from blinkspan.onsets.growth import may_begin_unseen
+from blinkspan.onsets.growth import Growth
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
@@ -48,6 +48,9 @@ class PanelStep:
         How long a game frame stays at least.
     display : DisplayProfile
         What was known of the display, its refresh rate learnt where it was not given.
+    lost : bool
+        Whether the answers grow out of what the scene does by itself, so that nothing tells
+        how many game frames were lost in it.
     """
 
     step: Step
@@ -56,6 +59,7 @@ class PanelStep:
     faint_u_s: float
     hold_s: float
     display: DisplayProfile
+    lost: bool = False
 
     @property
     def pulsed(self) -> bool:
@@ -68,6 +72,10 @@ class PanelStep:
         return math.hypot(self.step.shared_u_s, self.moved_s.u, self.faint_u_s)
 
 
+# The answers, the step they share, and answers too late for any press, in the clock of frames.
+Stepped = tuple[Found, PanelStep | None, list[float]]
+
+
 def panel_step(
     series: Series,
     regions: Regions,
@@ -77,12 +85,11 @@ def panel_step(
     camera: CameraProfile,
     display: DisplayProfile,
     ticks: Ticks | None = None,
-) -> tuple[Found, PanelStep | None, list[float]]:
+) -> Stepped:
     """Return the answers, found anew with a cleaner pattern, and the step they share.
 
-    The last of the three are answers too late for any press, in the clock of
-    frames. ``exposure`` is what the lamp alone tells, or what was given; ``ticks`` are
-    the panel's, where all that moves in the take shows them.
+    ``exposure`` is what the lamp alone tells, or what was given; ``ticks`` are the panel's,
+    where all that moves in the take shows them.
     """
     start_s = series.clock.start_s
     found, late = without_late_answers(found, todo, start_s)
@@ -113,10 +120,15 @@ def panel_step(
     faint = 0.0 if step.on_ticks else _faint_u_s(series, found.learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
-    if _may_begin_unseen(series, found, step, hold, display):
+    growth = _growth(series, found, step)
+    lost = False
+    if growth is not None and growth.may_begin_unseen(
+        hold, game_rate_known=display.game_rate_hz is not None
+    ):
         # Not known, a game frame may be one of the slowest in use.
         faint = max(faint, 1 / (display.game_rate_hz or _SLOWEST_GAME_HZ) / 2)
-    return found, PanelStep(step, seen, moved, faint, hold, display), late
+        lost = step.grid is None and growth.lost_in_rest(hold)
+    return found, PanelStep(step, seen, moved, faint, hold, display, lost), late
 
 
 def _unanswered(found: Found) -> Found:
@@ -162,7 +174,9 @@ def _fit(
     courses, fits = [c for c, _ in chosen], [f for _, f in chosen]
     if found.learnt.own is None:
         at_once = replace(known[0], slant_s_per_px=slant_at_once(series, regions, camera))
-        return fit_step(courses, fits, found.learnt.template, bands, row_px, known, rates, at_once, ticks)
+        return fit_step(
+            courses, fits, found.learnt.template, bands, row_px, known, rates, at_once, ticks
+        )
     answered = [answer is not None for answer in found.answers]
     template = found.learnt.template
     return fit_by_own_rows(
@@ -228,28 +242,23 @@ def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measu
     return lamp, Measured(unseen / 2, rectangular(unseen / 2))
 
 
-def _may_begin_unseen(
-    series: Series, found: Found, step: Step, hold_s: float, display: DisplayProfile
-) -> bool:
-    """Tell whether the answers grow so that their first game frames may all be unseen."""
+def _growth(series: Series, found: Found, step: Step) -> Growth | None:
+    """Return how the answers grow, None where they do not."""
     assert found.learnt is not None  # there is no step without a pattern
     if not still_rising(found.learnt.template):
-        return False
+        return None
     begins = np.array([begin.value for begin in step.begins])
     begins = begins + step.slant_s_per_px.value * _away_px(found, step.row_px)
     answered = [c for c, a in zip(found.courses, found.answers, strict=True) if a]
     template = mean_course(answered, begins, series.clock.period_s)
     below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
-    whole_s = float((step.slant_s_per_px.value * below).max()) + 2 * step.response_s
+    # Put on ticks, answers say nothing of the panel's own time.
+    settles_s = step.exposure_s.value if step.on_ticks else 2 * step.response_s
+    whole_s = float((step.slant_s_per_px.value * below).max()) + settles_s
     # A slide is seen long before any of the picture's cells has changed by much.
     slides = found.learnt.moving is not None
-    return may_begin_unseen(
-        template,
-        whole_s,
-        hold_s,
-        math.inf if slides else _first_codes(series, found.learnt) / _FAINT_CODES,
-        game_rate_known=display.game_rate_hz is not None,
-    )
+    of_visible = math.inf if slides else _first_codes(series, found.learnt) / _FAINT_CODES
+    return Growth(template, whole_s, of_visible)
 
 
 def _faint_u_s(series: Series, learnt: Learnt) -> float:

@@ -131,7 +131,7 @@ def _confirmed(context: Context, k: int) -> bool:
         )
     if learnt.template.alike and not _LEAST_LIKE <= answer.fit.gain <= 1 / _LEAST_LIKE:
         return False
-    if not learnt.template.alike and panel.step.grid is None:
+    if panel.lost or (not learnt.template.alike and panel.step.grid is None):
         return False
     mine, usual = context.waits_s[k], context.usual_wait_s
     if mine is None or usual is None:

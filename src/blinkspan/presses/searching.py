@@ -26,33 +26,26 @@ from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
 from blinkspan.onsets.look import Frame, Look
 from blinkspan.onsets.moving import (
     Moving,
-    learn_moving,
     moving_course,
-    moving_pattern,
-    sets_out,
 )
 from blinkspan.onsets.own_look import OwnLooks, own_course, own_looks, own_pattern
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
 from blinkspan.onsets.settling import settle
-from blinkspan.onsets.usual_wait import usual_wait
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.trace import Samples
 
 LONGEST_LATENCY_S = 1.0  # slower than any game answers (common practice)
 MARGIN_S = 0.180  # frames kept before and after a search, for the pattern to slide in
 LIKE = 0.5  # of the mean answer's strength: below this it is not the same answer
-_FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
-_LATER_S = (0.017, 0.050)
+FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
+LATER_S = (0.017, 0.050)
 _SHARE_OF_USUAL = 0.02  # of squared change: a seventh of the usual change itself
 _FIRM = 0.3  # of the greatest change after a press: the answer itself, where it comes at once
 _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
-_FEWEST_MOVING = 3  # presses that move the view alike
-_SETTLED_S = (0.035, 0.060)  # after the first presses' answers: by then the last has answered
-_LONGEST_USUAL_S = 0.300  # a usual wait longer than this is looked for press by press only
-_ALIKE_MOVING = 0.15  # of a slide left unexplained by the mean: far slides are read less well
+ALIKE_MOVING = 0.15  # of a slide left unexplained by the mean: far slides are read less well
 _SLACK_FRAMES = 3  # the template's zero may lie before the first visible change
 
 
@@ -151,24 +144,16 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
     firm = _first_changes(
         begins, scores, [max(evidence.threshold, usual, _FIRM * score.max()) for score in scores]
     )
-    own = own_looks(film, series.watch_row_px, idle, _guessed(looks, firm, period), sure=False)
+    own = own_looks(
+        film, series.watch_row_px, idle, guessed_changes(looks, firm, period), sure=False
+    )
     if own is not None:
-        found = _match_own(series, todo, looks, idle, evidence, own, _places(firm, start_s))
+        found = match_own(series, todo, looks, idle, evidence, own, places_of(firm, start_s))
         assert found.learnt is not None  # there are answers, so something was learnt
         if found.learnt.template.alike:
             return found
-    guessed = _guessed(looks, changes, period)
-    found = _match(series, todo, looks, idle, evidence, guessed, _places(changes, start_s))
-    assert found.learnt is not None  # there are changes, so something was learnt
-    if found.learnt.template.alike:
-        return found
-    for another in (
-        _match_moving(series, todo, found.learnt, guessed),
-        _match_locked(series, todo, looks, idle, evidence),
-    ):
-        if another is not None:
-            return another
-    return found
+    guessed = guessed_changes(looks, changes, period)
+    return match(series, todo, looks, idle, evidence, guessed, places_of(changes, start_s))
 
 
 def _first_changes(
@@ -181,18 +166,22 @@ def _first_changes(
     return changes
 
 
-def _guessed(
+def guessed_changes(
     looks: list[Look], changes: list[Frame | None], period_s: float
 ) -> list[Change | None]:
+    """Return where each answer can be seen, if its first change is where it seems."""
     return [
         None
         if frame is None
-        else Change(look, _frames(frame, _FIRST_S, period_s), _frames(frame, _LATER_S, period_s))
+        else Change(
+            look, frames_after(frame, FIRST_S, period_s), frames_after(frame, LATER_S, period_s)
+        )
         for look, frame in zip(looks, changes, strict=True)
     ]
 
 
-def _places(changes: list[Frame | None], start_s: Samples) -> list[float | None]:
+def places_of(changes: list[Frame | None], start_s: Samples) -> list[float | None]:
+    """Return frames as times, in the clock of frames."""
     return [None if frame is None else float(start_s[frame]) for frame in changes]
 
 
@@ -227,19 +216,17 @@ def find_again(
             continue
         first = int(np.searchsorted(start_s, whole[0]))
         stop = max(first + 1, int(np.searchsorted(start_s, whole[1])))
-        changes.append(Change(look, (first, stop), _frames(first, _LATER_S, period)))
+        changes.append(Change(look, (first, stop), frames_after(first, LATER_S, period)))
         places.append(answer.fit.at_s + early_s)
     learnt = found.learnt
     given = series, todo, learnt.looks, learnt.idle, learnt.evidence
     if learnt.own is not None:
         own = own_looks(series.watch, series.watch_row_px, learnt.idle, changes, sure=True)
-        return found if own is None else _match_own(*given, own, places)
+        return found if own is None else match_own(*given, own, places)
     if learnt.moving is not None:
-        template, answers = _aligned(
-            found.courses, places, todo, start_s, period, _ALIKE_MOVING
-        )
+        template, answers = aligned(found.courses, places, todo, start_s, period, ALIKE_MOVING)
         return replace(found, answers=answers, learnt=replace(learnt, template=template))
-    return _match(*given, changes, places)
+    return match(*given, changes, places)
 
 
 def settled(series: Series, todo: list[Search], found: Found, game_frame_s: float) -> Found:
@@ -262,11 +249,14 @@ def settled(series: Series, todo: list[Search], found: Found, game_frame_s: floa
     return replace(found, answers=answers, learnt=replace(found.learnt, template=template))
 
 
-def _frames(frame: Frame, after_s: tuple[float, float], period_s: float) -> tuple[Frame, Frame]:
+def frames_after(
+    frame: Frame, after_s: tuple[float, float], period_s: float
+) -> tuple[Frame, Frame]:
+    """Return the frames, first and stop, that lie between two times after one."""
     return frame + round(after_s[0] / period_s), frame + round(after_s[1] / period_s) + 1
 
 
-def _match(
+def match(
     series: Series,
     todo: list[Search],
     looks: list[Look],
@@ -280,18 +270,18 @@ def _match(
     pattern = learn_pattern(film, series.watch_row_px, idle, [c for c in changes if c is not None])
     courses = [
         course_of(series, *stretch, look, idle, pattern)
-        for stretch, look in zip(_stretches(todo, period), looks, strict=True)
+        for stretch, look in zip(stretches(todo, period), looks, strict=True)
     ]
     placed = [k for k, at in enumerate(places_s) if at is not None]
     guesses = [at for at in places_s if at is not None]
-    signs = _signs([courses[k] for k in placed], guesses)
+    signs = signs_of([courses[k] for k in placed], guesses)
     for k, sign in zip(placed, signs, strict=True):
         courses[k] = turned(courses[k], sign)
-    template, answers = _aligned(courses, places_s, todo, start_s, period)
+    template, answers = aligned(courses, places_s, todo, start_s, period)
     return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template))
 
 
-def _match_own(
+def match_own(
     series: Series,
     todo: list[Search],
     looks: list[Look],
@@ -304,81 +294,20 @@ def _match_own(
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     courses = [
         own_course(film, start_s, stretch, look, idle, own, k)
-        for k, (stretch, look) in enumerate(zip(_stretches(todo, period), looks, strict=True))
+        for k, (stretch, look) in enumerate(zip(stretches(todo, period), looks, strict=True))
     ]
-    template, answers = _aligned(courses, places_s, todo, start_s, period)
+    template, answers = aligned(courses, places_s, todo, start_s, period)
     pattern = own_pattern(own, idle.sd.shape)
     return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template, own))
 
 
-def _match_locked(
-    series: Series, todo: list[Search], looks: list[Look], idle: Idle, evidence: Evidence
-) -> Found | None:
-    """Return the answers found from one wait for all presses, None where they are not alike.
-
-    A busy scene hides each answer, and what it does by itself is taken for one; but it does
-    that at any time, and the answers come nearly at the same time after every press.
-    """
-    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
-    frames = [s.lamp_frame for s in todo]
-    wait = usual_wait(film, frames, looks, idle, max(1, round(_LONGEST_USUAL_S / period)))
-    if wait is None:
-        return None
-    firsts: list[Frame | None] = [frame + wait for frame in frames]
-    places = _places(firsts, start_s)
-    found = _match(series, todo, looks, idle, evidence, _guessed(looks, firsts, period), places)
-    if found.learnt is not None and found.learnt.template.alike:
-        return found
-    # In the same place something else shows each time, such as a number that counts up.
-    settled_down = [
-        Change(look, _frames(first, _SETTLED_S, period), _frames(first, _SETTLED_S, period))
-        for look, first in zip(looks, firsts, strict=True)
-        if first is not None
-    ]
-    own = own_looks(film, series.watch_row_px, idle, settled_down, sure=True)
-    if own is None:
-        return None
-    found = _match_own(series, todo, looks, idle, evidence, own, places)
-    return found if found.learnt is not None and found.learnt.template.alike else None
-
-
-def _match_moving(
-    series: Series, todo: list[Search], learnt: Learnt, changes: list[Change | None]
-) -> Found | None:
-    """Return the answers told by how far the view has slid, None where that tells nothing."""
-    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
-    moving = learn_moving(film, learnt.idle, learnt.pattern.bands)
-    if moving is None:
-        return None
-    courses = [
-        moving_course(film, start_s, stretch, look, moving)
-        for stretch, look in zip(_stretches(todo, period), learnt.looks, strict=True)
-    ]
-    places = [
-        sets_out(course, float(start_s[s.lamp_frame]), float(start_s[s.stop - 1]))
-        for course, s in zip(courses, todo, strict=True)
-    ]
-    placed = [k for k, at in enumerate(places) if at is not None]
-    if len(placed) < max(_FEWEST_MOVING, len(todo) / 2):
-        return None
-    signs = _signs([courses[k] for k in placed], [at for at in places if at is not None])
-    for k, sign in zip(placed, signs, strict=True):
-        courses[k] = turned(courses[k], sign)
-    template, answers = _aligned(courses, places, todo, start_s, period, _ALIKE_MOVING)
-    if not template.alike:
-        return None
-    shown = [change for change in changes if change is not None]
-    pattern = moving_pattern(learnt.pattern, moving, series.watch_row_px, shown, learnt.idle, film)
-    learnt = replace(learnt, pattern=pattern, template=template, moving=moving)
-    return Found(answers, courses, learnt)
-
-
-def _stretches(todo: list[Search], period_s: float) -> list[tuple[Frame, Frame]]:
+def stretches(todo: list[Search], period_s: float) -> list[tuple[Frame, Frame]]:
+    """Return each search with its margins, in frames."""
     margin = round(MARGIN_S / period_s)
     return [(s.lamp_frame - margin, s.stop + margin) for s in todo]
 
 
-def _aligned(
+def aligned(
     courses: list[Course],
     places_s: list[float | None],
     todo: list[Search],
@@ -397,11 +326,11 @@ def _aligned(
     ]
 
 
-def _signs(courses: list[Course], guesses_s: list[float]) -> list[int]:
+def signs_of(courses: list[Course], guesses_s: list[float]) -> list[int]:
     """Return which courses answer the other way round, seen in their features after the guess."""
     after = []
     for course, at in zip(courses, guesses_s, strict=True):
-        use = (course.start_s >= at + _LATER_S[0]) & (course.start_s <= at + _LATER_S[1])
+        use = (course.start_s >= at + LATER_S[0]) & (course.start_s <= at + LATER_S[1])
         seen = course.values[use][..., :UNLIKE]
         # Pictures may be missing for as long as that; what was not seen speaks for no sign.
         after.append((seen.mean(axis=0) if use.any() else np.zeros(seen.shape[1:])).ravel())
@@ -414,6 +343,15 @@ def course_of(
     """Return the features of a stretch of the take against one look."""
     a, b = max(0, first), min(series.clock.start_s.size, stop)
     return Course(series.clock.start_s[a:b], features(series.watch, a, b, look, idle, pattern))
+
+
+def answer_course(
+    series: Series, stretch: tuple[Frame, Frame], look: Look, learnt: Learnt
+) -> Course:
+    """Return a stretch of the take as what was learnt tells answers by."""
+    if learnt.moving is not None:
+        return moving_course(series.watch, series.clock.start_s, stretch, look, learnt.moving)
+    return course_of(series, *stretch, look, learnt.idle, learnt.pattern)
 
 
 def _answer(

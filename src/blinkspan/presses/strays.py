@@ -5,7 +5,7 @@ import numpy as np
 from blinkspan.onsets.alignment import scan, still_rising
 from blinkspan.onsets.drift import look_at
 from blinkspan.onsets.evidence import first_change, score_of
-from blinkspan.presses.searching import LIKE, MARGIN_S, Found, Search, course_of
+from blinkspan.presses.searching import LIKE, MARGIN_S, Found, Search, answer_course
 from blinkspan.traces.reduction import Series
 
 _AFTERMATH_S = 0.25  # an answer's own course is no second answer
@@ -48,9 +48,7 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
             if score.max() > _AS_LARGE * usual:
                 strays.append(float(start_s[first + change]))
             continue
-        course = course_of(
-            series, first - margin, first + stretch + margin, look, learnt.idle, learnt.pattern
-        )
+        course = answer_course(series, (first - margin, first + stretch + margin), look, learnt)
         times = start_s[first + change] + np.arange(-8, 3, 0.5) * period
         gains = scan(course, learnt.template, times)
         best = int(np.argmax(gains))
