@@ -31,6 +31,8 @@ _ROUNDS = 3
 _NO_TICKS, _NO_TICKS_OF_FREE = 1.5, 2.0
 _AT_AN_END = 0.05  # of a placement's chance
 _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
+_PULSED = 2.0  # standard doubts by which an exposure that the panel shows falls short
+_HARDLY_TOLD = 0.3  # of a frame: answers with a grid of their own this uncertain give way to ticks
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
 _RESPONSE_DOUBT = 0.1  # of the panel's time constant: a single exponential is a model
 _COURSES_A_HOLD = 5.0  # time constants in a game frame that show the whole of a panel's course
@@ -115,7 +117,8 @@ def fit_step(
     if not (free.heights > 0).any():
         return None
     step = _by_themselves(courses, free, problem, row_px, rates_hz)
-    if ticks is not None and (step.grid is None or step.shared_u_s > ticks.zero_at(row_px).u):
+    period_s = problem.known.period_s
+    if ticks is not None and (step.grid is None or step.shared_u_s > _HARDLY_TOLD * period_s):
         ticked = _on_ticks(courses, aligned, free, problem, row_px, ticks)
         step = step if ticked is None else ticked
     return step
@@ -169,7 +172,9 @@ def _on_ticks(
     ticks: Ticks,
 ) -> Step | None:
     """Return the step with every begin on one of the panel's ticks, None where that is unsure."""
-    exposure = problem.known.exposure_s
+    exposure, seen = problem.known.exposure_s, free.exposure_s
+    if exposure.value - seen.value > _PULSED * math.hypot(exposure.u, seen.u):
+        return None  # the panel's light comes in pulses, and all that moves is seen at those alone
     placed = place_on_ticks(courses, aligned_s, ticks, row_px, problem.bands, exposure)
     if placed is None:
         return None

@@ -32,6 +32,10 @@ _SURE = 1.5  # standard deviations
 # About an answer's place, and how many of the first show rest; a jump, against the steepest
 # creep and the steepest rise.
 _TICKS_BEFORE, _TICKS_AFTER, _TICKS_AT_REST = 8, 6, 4
+# By how many ticks a press may have been aligned wrongly, how many ticks about the first to show
+# tell that, and how much better than any other place the best one has to fit.
+_SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
+_MOST_SURE = 0.7  # of the presses: where fewer are, those that seem so are no better
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.05
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
 
@@ -184,37 +188,65 @@ def place_on_ticks(
     # So long before the next tick a frame has to begin, to see nothing of it for sure.
     clear_s = exposure.value + exposure.u + _SURE * (zero.u + slant * below.spread_px)
     nexts_s = zero.value + tick_s * (numbers + 1)
-    first = _first_to_show(courses, nexts_s.tolist(), tick_s, slant * below.row_px - clear_s)
-    if first is None:
+    shown = _at_ticks(courses, nexts_s.tolist(), tick_s, slant * below.row_px - clear_s)
+    first = _first_to_show(np.median(shown, axis=0))
+    if first is None or not _ABOUT + _SLACK <= first <= shown.shape[1] - _ABOUT - _SLACK:
         return None
-    astray = np.abs(turns - place - numbers) > _ASTRAY
-    begins_s = zero.value + tick_s * (numbers + first)
+    moved, sure = _agreed(shown, first)
+    if np.mean(sure) < _MOST_SURE:
+        return None
+    numbers = numbers + moved + first - _TICKS_BEFORE - _SLACK
+    astray = ~sure | (np.abs(turns - place - np.rint(turns - place)) > _ASTRAY)
+    begins_s = zero.value + tick_s * numbers
     own_s = np.where(astray, tick_s, _LEAST_OWN_S)
-    begins = tuple(map(Measured, begins_s.tolist(), own_s.tolist()))
-    return Placed(begins, numbers + first)
+    return Placed(tuple(map(Measured, begins_s.tolist(), own_s.tolist())), numbers)
 
 
-def _first_to_show(
+def _at_ticks(
     courses: list[Course], nexts_s: list[float], tick_s: float, rows_s: Samples
-) -> int | None:
-    """Return how many ticks after (or before) a tick of each press the answers begin to show.
+) -> Samples:
+    """Return each press's features at ticks about its answer, (presses, ticks, bands, features).
 
-    Each tick is judged by the last frame that shows its picture and nothing of the next one,
-    which comes at ``nexts_s``, every band of rows at its own time, as a median over presses.
+    Each tick is seen in the last frame that shows its picture and nothing of the next one,
+    which comes at ``nexts_s``, every band of rows at its own time.
     """
-    numbers = np.arange(-_TICKS_BEFORE, _TICKS_AFTER + 1)
-    offsets_s: Samples = tick_s * numbers.astype(np.float64)
-    shown = [
-        _last_of(course, at + offsets_s, rows_s)
-        for course, at in zip(courses, nexts_s, strict=True)
-    ]
-    middle = np.median(np.stack(shown), axis=0)
-    middle = middle - middle[:_TICKS_AT_REST].mean(axis=0)
-    rise = np.diff(np.sqrt((middle**2).sum(axis=(1, 2))))
+    reach = np.arange(-_TICKS_BEFORE - _SLACK, _TICKS_AFTER + _SLACK + 1)
+    offsets_s: Samples = tick_s * reach.astype(np.float64)
+    shown = np.stack(
+        [
+            _last_of(course, at + offsets_s, rows_s)
+            for course, at in zip(courses, nexts_s, strict=True)
+        ]
+    )
+    rest: Samples = shown[:, :_TICKS_AT_REST].mean(axis=1, keepdims=True)
+    return shown - rest
+
+
+def _agreed(shown: Samples, first: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
+    """Return by how many ticks each press has to move to agree best, and whether that is sure."""
+    about = np.arange(first - _ABOUT, first + _ABOUT)
+    moves = np.arange(-_SLACK, _SLACK + 1)
+    moved = np.zeros(shown.shape[0], np.intp)
+    for _ in range(_ROUNDS):
+        middle = np.median([each[about + k] for each, k in zip(shown, moved, strict=True)], axis=0)
+        away = shown[:, about + moves[:, None]] - middle
+        misfits = (away**2).sum(axis=(2, 3, 4))
+        best = moves[np.argmin(misfits, axis=1)]
+        if np.array_equal(best, moved):
+            break
+        moved = best
+    least = np.sort(misfits, axis=1)
+    return moved, least[:, 1] > _SURELY_AGREED * least[:, 0]
+
+
+def _first_to_show(course: Samples) -> int | None:
+    """Return at which of the ticks of a mean course its answer begins to show."""
+    level = np.sqrt((course**2).sum(axis=(1, 2)))
+    rise = np.diff(level)
     creep = float(rise[:_TICKS_AT_REST].max())
     least = max(_OVER_CREEP * creep, _OF_STEEPEST * float(rise.max()), 1e-9)
     jumps = np.flatnonzero(rise > least)
-    return int(numbers[1:][jumps[0]]) if jumps.size else None
+    return int(jumps[0]) + 1 if jumps.size else None
 
 
 def _last_of(course: Course, until_s: Samples, rows_s: Samples) -> Samples:
