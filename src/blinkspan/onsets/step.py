@@ -118,7 +118,9 @@ def fit_step(
         return None
     step = _by_themselves(courses, free, problem, row_px, rates_hz)
     period_s = problem.known.period_s
-    if ticks is not None and (step.grid is None or step.shared_u_s > _HARDLY_TOLD * period_s):
+    hardly = step.grid is None or step.shared_u_s > _HARDLY_TOLD * period_s
+    # Answers unlike each other agree by what the scene does by itself, if they do.
+    if ticks is not None and hardly and template.alike:
         ticked = _on_ticks(courses, aligned, free, problem, row_px, ticks)
         step = step if ticked is None else ticked
     return step

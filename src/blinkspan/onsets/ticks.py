@@ -26,7 +26,7 @@ _LEAST_U_S = 4e-4  # staged takes
 _RUN_TOGETHER = Measured(-3e-4, 8e-4)
 # How well answers must agree in their place between ticks, 0 to 1; farther than this from it,
 # as a share of a tick, one may belong to the next.
-_AGREE, _ASTRAY = 0.6, 0.35
+_AGREE, _ASTRAY = 0.75, 0.35
 _LEAST_OWN_S = 5e-5
 _SURE = 1.5  # standard deviations
 # About an answer's place, and how many of the first show rest; a jump, against the steepest
@@ -196,7 +196,7 @@ def place_on_ticks(
     if np.mean(sure) < _MOST_SURE:
         return None
     numbers = numbers + moved + first - _TICKS_BEFORE - _SLACK
-    astray = ~sure | (np.abs(turns - place - np.rint(turns - place)) > _ASTRAY)
+    astray = ~sure | (moved != 0) | (np.abs(turns - place - np.rint(turns - place)) > _ASTRAY)
     begins_s = zero.value + tick_s * numbers
     own_s = np.where(astray, tick_s, _LEAST_OWN_S)
     return Placed(tuple(map(Measured, begins_s.tolist(), own_s.tolist())), numbers)

@@ -17,6 +17,7 @@ from blinkspan.traces.regions import Regions
 
 # Slower than any panel in use (common practice): a step that reads so grows by itself.
 _SLOWEST_PANEL_S = 0.009
+_WELL_TOLD = 0.3  # of a frame: by more, answers unlike each other hardly tell their grid
 
 
 def best_step(
@@ -30,27 +31,33 @@ def best_step(
     ticks: Ticks | None,
 ) -> Stepped:
     """Return what ``panel_step`` does, of the answers as found or of others looked for."""
+    period_s = series.clock.period_s
     best = panel_step(series, regions, todo, found, exposure, camera, display, ticks)
-    if found.learnt is None or (_is_a_step(best) and _answered(best) == len(todo)):
+    if found.learnt is None or (_is_a_step(best, period_s) and _answered(best) == len(todo)):
         return best
     for answers in other_answers(series, todo, found.learnt):
         other = panel_step(series, regions, todo, answers, exposure, camera, display, ticks)
-        if not (_is_a_step(other) and _on_grid(other)):
+        if not (_is_a_step(other, period_s) and _on_grid(other)):
             continue
-        if not _is_a_step(best) or _answered(other) > _answered(best):
+        if not _is_a_step(best, period_s) or _answered(other) > _answered(best):
             best = other
         if _answered(best) == len(todo):
             break
     return best
 
 
-def _is_a_step(stepped: Stepped) -> bool:
+def _is_a_step(stepped: Stepped, period_s: float) -> bool:
     """Tell whether answers rise as a panel's do, and bear each other out."""
     found, panel, _ = stepped
     if panel is None or found.learnt is None:
         return False
-    borne_out = found.learnt.template.alike or panel.step.grid is not None
-    return borne_out and (panel.step.on_ticks or panel.step.response_s < _SLOWEST_PANEL_S)
+    step = panel.step
+    if found.learnt.moving is not None:
+        return step.on_ticks  # a view that gathers speed makes no step of its own
+    told = step.grid is not None and step.shared_u_s <= _WELL_TOLD * period_s
+    if not found.learnt.template.alike and not told:
+        return False
+    return step.on_ticks or step.response_s < _SLOWEST_PANEL_S
 
 
 def _on_grid(stepped: Stepped) -> bool:
