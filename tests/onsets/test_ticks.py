@@ -1,0 +1,81 @@
+"""The panel's ticks from all that moves, and answers put on them: exact, without a film."""
+
+import numpy as np
+import pytest
+
+from blinkspan.onsets.alignment import Course
+from blinkspan.onsets.pattern import FEATURES
+from blinkspan.onsets.softened import Bands
+from blinkspan.onsets.ticks import Ticks, concentration, place_on_ticks, ticks_of
+from blinkspan.onsets.whole_grid import WholeGrid
+from blinkspan.quantities import Measured
+from onsets.test_whole_grid import PANEL_PX, PERIOD, READOUT, changes_of, fitted
+
+TICK_S = 1 / 60
+SCAN_S = 0.96 * TICK_S  # CTA-861: 1080 of 1125 lines carry the picture
+EXPOSURE = Measured(0.003, 2e-4)
+BELOW = Bands(np.array([-100.0, 0.0, 100.0]), np.full(3, 10.0))
+TICKS = Ticks(Measured(0.005, 3e-4), TICK_S, 60.0, Measured(3e-5, 1e-6), 500.0)
+
+
+def test_the_ticks_of_a_fast_panel():
+    changes = changes_of(0.0042 + np.arange(590) * TICK_S, SCAN_S)
+    grid = fitted(changes)
+    assert isinstance(grid, WholeGrid)
+    # The film's exposure is a whole frame.
+    ticks = ticks_of(changes, grid, Measured(PERIOD, 0.0), PERIOD)
+    zero = ticks.zero_at(500.0)
+    true = 0.0042 + 500.0 * (SCAN_S / PANEL_PX - READOUT)
+    off = (zero.value - true + TICK_S / 2) % TICK_S - TICK_S / 2
+    assert abs(off) < min(2 * zero.u, 1e-3)
+
+
+def course_of(begin_s: float, seed: int, growth: tuple[float, ...] = (10, 30, 60)) -> Course:
+    """Return an answer that grows with every tick from the one it begins on."""
+    start = np.arange(begin_s - 0.3, begin_s + 0.3, PERIOD) + seed * 1e-3
+    values = np.zeros((start.size, 3, FEATURES))
+    for band, row in enumerate(BELOW.row_px):
+        for k, height in enumerate(np.diff((0.0, *growth))):
+            seen = start + EXPOSURE.value - (begin_s + k * TICK_S + 3e-5 * row)
+            values[:, band, 2] += height * np.clip(seen / EXPOSURE.value, 0, 1)
+    values += np.random.default_rng(seed).normal(0, 0.3, values.shape)
+    return Course(start, values)
+
+
+NUMBERS = np.array([30, 80, 125, 171, 226, 270])
+
+
+def placed(astray_s: float = 0.0):
+    begins = 0.005 + NUMBERS * TICK_S
+    courses = [course_of(float(t), k) for k, t in enumerate(begins)]
+    aligned = begins + 0.021 + np.random.default_rng(2).normal(0, 1e-3, begins.size)
+    aligned[0] += astray_s
+    return place_on_ticks(courses, aligned, TICKS, 500.0, BELOW, EXPOSURE)
+
+
+def test_answers_lie_on_the_first_tick_that_shows_them():
+    found = placed()
+    assert found is not None
+    assert found.numbers.tolist() == NUMBERS.tolist()
+    assert [begin.value for begin in found.begins] == pytest.approx(0.005 + NUMBERS * TICK_S)
+    assert max(begin.u for begin in found.begins) < 1e-4
+
+
+def test_an_answer_aligned_a_tick_away_is_put_right_and_doubted():
+    found = placed(astray_s=TICK_S)
+    assert found is not None
+    assert found.numbers.tolist() == NUMBERS.tolist()
+    assert found.begins[0].u >= TICK_S / 2
+    assert max(begin.u for begin in found.begins[1:]) < 1e-4
+
+
+def test_answers_at_random_lie_on_no_ticks():
+    at = np.sort(np.random.default_rng(4).uniform(0.5, 5.0, 6))
+    courses = [course_of(float(t), k) for k, t in enumerate(at)]
+    assert place_on_ticks(courses, at, TICKS, 500.0, BELOW, EXPOSURE) is None
+
+
+def test_concentration_of_known_phases():
+    # Mardia and Jupp (2000), 2.3: 1 where all agree, 0 for phases evenly round the circle.
+    assert concentration(np.array([0.1, 1.1, 7.1]), 1.0) == pytest.approx(1.0)
+    assert concentration(np.arange(4) / 4, 1.0) == pytest.approx(0.0, abs=1e-12)
