@@ -46,6 +46,8 @@ class OwnLooks:
         Where in the picture each press's change sits, and its standard deviation.
     first_light : float
         How much light the cells of a first look gain or lose, as a mean; 0 to 1.
+    one_place : bool
+        Whether all show in the same place; then what returns there looks like an answer too.
     """
 
     looks: Sequence[Light | None]
@@ -53,6 +55,7 @@ class OwnLooks:
     row_px: Samples
     row_spread_px: Samples
     first_light: float
+    one_place: bool = False
 
 
 def own_looks(
@@ -94,10 +97,10 @@ def own_looks(
 
 
 def without_faint(own: OwnLooks) -> OwnLooks:
-    """Return the looks but for those that hardly change anything, beside the others."""
+    """Return looks of one place, but for those that hardly change anything beside the others."""
     faint = own.heights < _FAINT * np.nanmedian(own.heights)
     looks = [None if hardly else look for look, hardly in zip(own.looks, faint, strict=True)]
-    return replace(own, looks=looks)
+    return replace(own, looks=looks, one_place=True)
 
 
 def _usual_overlap(looks: Sequence[Light]) -> float:

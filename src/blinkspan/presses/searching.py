@@ -222,7 +222,9 @@ def find_again(
     given = series, todo, learnt.looks, learnt.idle, learnt.evidence
     if learnt.own is not None:
         own = own_looks(series.watch, series.watch_row_px, learnt.idle, changes, sure=True)
-        return found if own is None else match_own(*given, own, places)
+        if own is None:
+            return found
+        return match_own(*given, replace(own, one_place=learnt.own.one_place), places)
     if learnt.moving is not None:
         template, answers = aligned(found.courses, places, todo, start_s, period, ALIKE_MOVING)
         return replace(found, answers=answers, learnt=replace(learnt, template=template))

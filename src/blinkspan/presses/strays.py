@@ -17,6 +17,8 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
     """Return when the pattern begins outside every press, in the clock of frames."""
     if found.learnt is None or not any(found.answers):  # what was learnt is then no answer's
         return []
+    if found.learnt.own is not None and found.learnt.own.one_place:
+        return []
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     learnt, n = found.learnt, start_s.size
     busy = np.zeros(n, bool)
