@@ -75,6 +75,12 @@ def test_answers_at_random_lie_on_no_ticks():
     assert place_on_ticks(courses, at, TICKS, 500.0, BELOW, EXPOSURE) is None
 
 
+def test_four_answers_agree_by_chance():
+    begins = 0.005 + NUMBERS[:4] * TICK_S
+    courses = [course_of(float(t), k) for k, t in enumerate(begins)]
+    assert place_on_ticks(courses, begins + 0.021, TICKS, 500.0, BELOW, EXPOSURE) is None
+
+
 def test_concentration_of_known_phases():
     # Mardia and Jupp (2000), 2.3: 1 where all agree, 0 for phases evenly round the circle.
     assert concentration(np.array([0.1, 1.1, 7.1]), 1.0) == pytest.approx(1.0)

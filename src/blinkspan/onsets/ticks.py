@@ -24,6 +24,7 @@ _BEGINS_S = np.arange(-5e-3, 2.01e-3, 0.1e-3)  # from where a fast panel would b
 _APART_FRAMES = 3.0  # camera frames to a refresh: fewer, and one change runs into the next
 _LEAST_U_S = 4e-4  # staged takes
 _RUN_TOGETHER = Measured(-3e-4, 8e-4)
+_FEWEST = 5  # answers: fewer agree by chance
 # How well answers must agree in their place between ticks, 0 to 1; farther than this from it,
 # as a share of a tick, one may belong to the next.
 _AGREE, _ASTRAY = 0.75, 0.35
@@ -143,7 +144,8 @@ class Placed:
     Attributes
     ----------
     begins : tuple of Measured
-        In the clock of frames; ``u`` is each press's own.
+        In the clock of frames; ``u`` is each press's own, a whole tick where it is in doubt
+        which one it is.
     numbers : ndarray of int, shape (presses,)
         Of the ticks, counted from the zero.
     """
@@ -179,7 +181,7 @@ def place_on_ticks(
     exposure : Measured
     """
     tick_s, zero = ticks.period_s, ticks.zero_at(row_px)
-    if concentration(aligned_s, tick_s) < _AGREE:
+    if aligned_s.size < _FEWEST or concentration(aligned_s, tick_s) < _AGREE:
         return None
     turns = (aligned_s - zero.value) / tick_s
     place = float(np.angle(np.exp(2j * np.pi * turns).mean())) / (2 * np.pi)
