@@ -1,8 +1,9 @@
 """The instants of the panel's refreshes, from all that moves in a take.
 
-The whole take's grid tells when the change of a refresh is half over. A fast panel begins
-half an exposure before that, a slow one earlier, by about its time constant; how the change
-of a refresh rises and falls, laid over each other for all refreshes, tells how much.
+The whole take's grid tells when the change of a refresh is half over, each frame named by
+its start. A fast panel begins half an exposure after that, a slow one sooner, by about its
+time constant; how the change of a refresh rises and falls, laid over each other for all
+refreshes, tells how much.
 """
 
 import math
@@ -53,6 +54,7 @@ class Ticks:
     nominal_hz : float
     slant_s_per_px : Measured
         How much later the row below begins.
+    row_px : float
     """
 
     zero_s: Measured
@@ -92,19 +94,18 @@ def ticks_of(changes: RowChanges, grid: WholeGrid, exposure: Measured, period_s:
 def _begin(
     changes: RowChanges, grid: WholeGrid, exposure_s: float, period_s: float, tick_s: float
 ) -> Measured:
-    """Return how much later a refresh begins than half an exposure before its change's middle."""
+    """Return how much later a refresh begins than half an exposure after its change's middle."""
     if tick_s < _APART_FRAMES * period_s:
         return _RUN_TOGETHER
     course = _laid_over(changes, grid, tick_s)
     at = (np.arange(_PLACES) + 0.5) / _PLACES * tick_s - tick_s / 2
-    ways = [(response, begin) for response in _RESPONSES_S for begin in _BEGINS_S]
+    after_s = at - _BEGINS_S[:, None] - exposure_s / 2
     left = [
-        _left_over(
-            course, _change_of(at - begin - exposure_s / 2, exposure_s, response, period_s, tick_s)
-        )
-        for response, begin in ways
+        _left_over(course, _change_of(after_s, exposure_s, float(response), period_s, tick_s))
+        for response in _RESPONSES_S
     ]
-    earliest = float(ways[int(np.argmin(left))][1])
+    _, place = np.unravel_index(int(np.argmin(left)), (_RESPONSES_S.size, _BEGINS_S.size))
+    earliest = float(_BEGINS_S[place])
     # The middle of the change is late for a slow panel, the fit early for a fast one.
     return Measured(earliest / 2, max(_LEAST_U_S, abs(earliest) / 2))
 
@@ -124,17 +125,19 @@ def _change_of(
     after_s: Samples, exposure_s: float, response_s: float, period_s: float, tick_s: float
 ) -> Samples:
     """Return how much of a step falls between two frames whose middle comes so long after it."""
-    total = np.zeros(after_s.size)
+    total = np.zeros(after_s.shape)
     for turn in (-tick_s, 0.0, tick_s):
         later, sooner = after_s - turn + period_s / 2, after_s - turn - period_s / 2
         total += gathered(later, exposure_s, response_s) - gathered(sooner, exposure_s, response_s)
     return total
 
 
-def _left_over(course: Samples, model: Samples) -> float:
-    """Return what a model, scaled and raised to fit best, leaves of a course."""
-    a, b = model - model.mean(), course - course.mean()
-    return float(b @ b - (a @ b) ** 2 / max(float(a @ a), 1e-12))
+def _left_over(course: Samples, models: Samples) -> Samples:
+    """Return what each of some models, shape (n, places), leaves of a course at its best fit."""
+    a = models - models.mean(axis=1, keepdims=True)
+    b = course - course.mean()
+    left: Samples = b @ b - (a @ b) ** 2 / np.maximum((a**2).sum(axis=1), 1e-12)
+    return left
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,14 +6,12 @@ the others are tried, and count only if their answers lie on a grid of refreshes
 chance would hardly bring about.
 """
 
-from blinkspan.onsets.ticks import Ticks
+from collections.abc import Callable
+
 from blinkspan.presses.other_ways import other_answers
-from blinkspan.presses.panel_step import Stepped, panel_step
+from blinkspan.presses.panel_step import Stepped
 from blinkspan.presses.searching import Found, Search
-from blinkspan.profiles import CameraProfile, DisplayProfile
-from blinkspan.quantities import Measured
 from blinkspan.traces.reduction import Series
-from blinkspan.traces.regions import Regions
 
 # Slower than any panel in use (common practice): a step that reads so grows by itself.
 _SLOWEST_PANEL_S = 0.009
@@ -21,22 +19,17 @@ _WELL_TOLD = 0.3  # of a frame: by more, answers unlike each other hardly tell t
 
 
 def best_step(
-    series: Series,
-    regions: Regions,
-    todo: list[Search],
-    found: Found,
-    exposure: Measured,
-    camera: CameraProfile,
-    display: DisplayProfile,
-    ticks: Ticks | None,
+    series: Series, todo: list[Search], found: Found, step_of: Callable[[Found], Stepped]
 ) -> Stepped:
-    """Return what ``panel_step`` does, of the answers as found or of others looked for."""
+    """Return the step of the answers as found, or of others looked for.
+
+    ``step_of`` is ``panel_step`` with all but the answers given.
+    """
     period_s = series.clock.period_s
-    best = panel_step(series, regions, todo, found, exposure, camera, display, ticks)
+    best = step_of(found)
     if found.learnt is None or (_is_a_step(best, period_s) and _answered(best) == len(todo)):
         return best
-    for answers in other_answers(series, todo, found.learnt):
-        other = panel_step(series, regions, todo, answers, exposure, camera, display, ticks)
+    for other in map(step_of, other_answers(series, todo, found.learnt)):
         if not (_is_a_step(other, period_s) and _on_grid(other)):
             continue
         if not _is_a_step(best, period_s) or _answered(other) > _answered(best):

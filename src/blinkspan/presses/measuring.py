@@ -19,10 +19,10 @@ from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
 from blinkspan.presses.panel_seen import display_seen
-from blinkspan.presses.panel_step import PanelStep
+from blinkspan.presses.panel_step import PanelStep, Stepped, panel_step
 from blinkspan.presses.press import Press, Reason, Verdict
 from blinkspan.presses.pressing import Context, press_of
-from blinkspan.presses.searching import find_answers, searches
+from blinkspan.presses.searching import Found, find_answers, searches
 from blinkspan.presses.shutter import readout_from_slant
 from blinkspan.presses.slow_motion import SLOW_HZ, slow_motion_note, times_slower
 from blinkspan.presses.strays import stray_answers
@@ -102,9 +102,11 @@ def measure_presses(
         exposure = flashing.strobe.exposure_s
     found = find_answers(series, todo)
     if flashing is None:
-        found, panel, late = best_step(
-            series, regions, todo, found, exposure, camera, display, ticks
-        )
+
+        def step_of(answers: Found) -> Stepped:
+            return panel_step(series, regions, todo, answers, exposure, camera, display, ticks)
+
+        found, panel, late = best_step(series, todo, found, step_of)
     else:
         found, panel, late = strobed_step(flashing, regions, todo, found, display)
     if panel is not None:

@@ -44,60 +44,57 @@ def other_answers(series: Series, todo: list[Search], learnt: Learnt) -> Iterato
     The view that slides; the change that all presses have in common at one time after the
     lamp; and what each press turns the place of that change into.
     """
-    for look_again in (_by_sliding, _by_usual_wait, _by_own_outcome):
-        found = look_again(series, todo, learnt)
+    for found in _ways(series, todo, learnt):
         if found is not None and found.learnt is not None and found.learnt.template.alike:
             yield found
 
 
-def _by_usual_wait(series: Series, todo: list[Search], learnt: Learnt) -> Found | None:
+def _ways(series: Series, todo: list[Search], learnt: Learnt) -> Iterator[Found | None]:
+    yield _by_sliding(series, todo, learnt)
+    frames = [s.lamp_frame for s in todo]
+    reach = max(1, round(_LONGEST_USUAL_S / series.clock.period_s))
+    wait = usual_wait(series.watch, frames, learnt.looks, learnt.idle, reach)
+    if wait is not None:
+        firsts = [frame + wait for frame in frames]
+        yield _by_usual_wait(series, todo, learnt, firsts)
+        yield _by_own_outcome(series, todo, learnt, firsts)
+
+
+def _by_usual_wait(
+    series: Series, todo: list[Search], learnt: Learnt, firsts: list[Frame]
+) -> Found:
     """Return the answers found from one wait for all presses.
 
     A busy scene hides each answer, and what it does by itself is taken for one; but it does
     that at any time, and the answers come nearly at the same time after every press.
     """
-    firsts = _usual_firsts(series, todo, learnt)
-    if firsts is None:
-        return None
     looks, start_s, period = learnt.looks, series.clock.start_s, series.clock.period_s
     guessed, places = guessed_changes(looks, firsts, period), places_of(firsts, start_s)
     return match(series, todo, looks, learnt.idle, learnt.evidence, guessed, places)
 
 
-def _by_own_outcome(series: Series, todo: list[Search], learnt: Learnt) -> Found | None:
+def _by_own_outcome(
+    series: Series, todo: list[Search], learnt: Learnt, firsts: list[Frame]
+) -> Found | None:
     """Return the answers as each press's way to what it settles down to.
 
     In the same place something else shows each time, such as a number that counts up.
     """
-    firsts = _usual_firsts(series, todo, learnt)
-    if firsts is None:
-        return None
     looks, start_s, period = learnt.looks, series.clock.start_s, series.clock.period_s
-    settled_down: list[Change | None] = [
-        None
-        if first is None
-        else Change(
-            look, frames_after(first, _SETTLED_S, period), frames_after(first, _SETTLED_S, period)
-        )
-        for look, first in zip(looks, firsts, strict=True)
+    stretches_settled = [frames_after(first, _SETTLED_S, period) for first in firsts]
+    settled_down = [
+        Change(look, stretch, stretch)
+        for look, stretch in zip(looks, stretches_settled, strict=True)
     ]
     own = own_looks(series.watch, series.watch_row_px, learnt.idle, settled_down, sure=True)
     if own is None:
         return None
     own = without_faint(own)
     places = [
-        at if look is not None else None
+        None if look is None else at
         for at, look in zip(places_of(firsts, start_s), own.looks, strict=True)
     ]
     return match_own(series, todo, looks, learnt.idle, learnt.evidence, own, places)
-
-
-def _usual_firsts(series: Series, todo: list[Search], learnt: Learnt) -> list[Frame | None] | None:
-    """Return when each press would be answered after the usual wait, None where there is none."""
-    frames = [s.lamp_frame for s in todo]
-    reach = max(1, round(_LONGEST_USUAL_S / series.clock.period_s))
-    wait = usual_wait(series.watch, frames, learnt.looks, learnt.idle, reach)
-    return None if wait is None else [frame + wait for frame in frames]
 
 
 def _by_sliding(series: Series, todo: list[Search], learnt: Learnt) -> Found | None:

@@ -5,6 +5,7 @@ those changes the action's pattern is learnt; then every press is searched again
 for that pattern, which settles false alarms and finds weak answers.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,10 +25,7 @@ from blinkspan.onsets.drift import look_at
 from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
 from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
 from blinkspan.onsets.look import Frame, Look
-from blinkspan.onsets.moving import (
-    Moving,
-    moving_course,
-)
+from blinkspan.onsets.moving import Moving, moving_course
 from blinkspan.onsets.own_look import OwnLooks, own_course, own_looks, own_pattern
 from blinkspan.onsets.pattern import UNLIKE, Change, Pattern, common_signs, features, learn_pattern
 from blinkspan.onsets.settling import settle
@@ -167,7 +165,7 @@ def _first_changes(
 
 
 def guessed_changes(
-    looks: list[Look], changes: list[Frame | None], period_s: float
+    looks: list[Look], changes: Sequence[Frame | None], period_s: float
 ) -> list[Change | None]:
     """Return where each answer can be seen, if its first change is where it seems."""
     return [
@@ -180,7 +178,7 @@ def guessed_changes(
     ]
 
 
-def places_of(changes: list[Frame | None], start_s: Samples) -> list[float | None]:
+def places_of(changes: Sequence[Frame | None], start_s: Samples) -> list[float | None]:
     """Return frames as times, in the clock of frames."""
     return [None if frame is None else float(start_s[frame]) for frame in changes]
 
