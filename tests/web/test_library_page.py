@@ -89,12 +89,14 @@ def test_a_folder_is_watched_from_the_page_until_it_is_cancelled(
         page.get_by_role("button", name=re.compile("^Watch")).click()
         work = page.locator("#tasks")
         sync(work).to_contain_text("Watch card for watched")
+        # progress between press and release must not put another button in its place
+        cancel = page.get_by_role("button", name="Cancel").element_handle()
         shutil.copy(third_clip, card / "arrived.mp4")
         sync(work.get_by_role("link", name="arrived.mp4")).to_be_visible(timeout=LONG_MS)
         sync(page.get_by_role("article")).to_contain_text(
             re.compile("3 setups · 3 of 3 takes measured"), timeout=LONG_MS
         )
-        page.get_by_role("button", name="Cancel").click()
+        cancel.click()
         sync(work).to_contain_text("cancelled; what was kept stays", timeout=LONG_MS)
         page.goto("about:blank")
     [take] = [each for each in listed_takes(library, STUDY) if each.setup == "watched"]

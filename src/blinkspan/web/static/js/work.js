@@ -75,17 +75,14 @@ export function showWork(place, { wanted = () => true, ended = () => {}, grown =
     }
   }
 
-  // A task is drawn anew only where it changed: a button keeps its focus meanwhile.
   function draw(tasks) {
     if (tasks.length) place.hidden = false;
     const parts = tasks.map((task) => {
       const told = JSON.stringify(task);
-      const held = shown.get(task.key);
-      if (held?.told === told) return held.part;
-      const part = held?.part ?? made("section", { className: "task stack" });
-      fill(part, task, look);
-      shown.set(task.key, { told, part });
-      return part;
+      const held = shown.get(task.key) ?? { card: card(look) };
+      if (held.told !== told) fill(held.card, task);
+      shown.set(task.key, { told, card: held.card });
+      return held.card.part;
     });
     if (!parts.length) parts.push(made("p", { className: "quiet", text: "Nothing is being measured." }));
     const same = parts.length === place.children.length && parts.every((part, at) => part === place.children[at]);
@@ -99,64 +96,81 @@ export function showWork(place, { wanted = () => true, ended = () => {}, grown =
   return look;
 }
 
-function fill(part, task, look) {
-  const focused = document.activeElement?.dataset.step;
-  const inside = part.contains(document.activeElement);
-  const open = part.querySelector("details")?.open ?? false;
-  const idle = task.kind === "measure" && task.stage === "done" && task.of === 0;
-  const children = [
-    made("h3", { text: task.title }),
-    made("p", { className: "small", text: idle ? "Nothing was new or changed, so nothing had to be measured." : `${WORDS[task.stage]}${task.of > 1 ? ` · ${task.done} of ${task.of} clips` : ""}${task.told ? `: ${task.told}` : ""}` }),
-  ];
-  if (!ENDED.has(task.stage) && task.of) {
-    const share = task.clips.reduce((sum, clip) => sum + (ENDED.has(clip.stage) ? 1 : clip.share ?? 0), 0);
-    children.push(bar(share / task.of, `${task.title}: how far it is`));
-  }
-  const clips = task.clips.filter((clip) => clip.stage !== "waiting");
-  if (clips.length) {
-    const details = made("details", { open: open || task.of === 1 });
-    details.append(made("summary", { text: "Clips" }), list(clips));
-    children.push(details);
-  }
-  if (!ENDED.has(task.stage)) children.push(buttons(task, look));
-  part.replaceChildren(...children);
-  if (inside && focused) part.querySelector(`[data-step="${focused}"]`)?.focus();
-}
-
-function list(clips) {
-  const items = made("ul", { className: "clips small" });
-  for (const clip of clips) {
-    const item = made("li");
-    if (clip.take_id === null) item.append(clip.name);
-    else item.append(made("a", { text: clip.name, href: `/takes/${clip.take_id}` }));
-    const far = clip.share === null ? "" : ` ${Math.round(100 * clip.share)} %`;
-    item.append(`: ${clip.told || (clip.stage === "running" ? `${clip.doing || "starting"}${far}` : clip.stage)}`);
-    items.append(item);
-  }
-  return items;
-}
-
-function bar(share, label) {
-  const element = made("progress", { max: 1, value: share });
-  element.setAttribute("aria-label", label);
-  return element;
-}
-
-function buttons(task, look) {
+// A task's parts are made once and only filled anew: what a person is about to
+// press stays the same element, though progress comes in between press and release.
+function card(look) {
+  const part = made("section", { className: "task stack" });
+  const title = made("h3");
+  const words = made("p", { className: "small" });
+  const bar = made("progress", { max: 1 });
+  const details = made("details", { hidden: true });
+  const clips = made("ul", { className: "clips small" });
+  details.append(made("summary", { text: "Clips" }), clips);
   const row = made("div", { className: "row" });
-  const steps = task.stage === "paused" ? ["resume", "cancel"] : task.can_pause ? ["pause", "cancel"] : ["cancel"];
-  for (const step of steps) {
+  const held = { part, title, words, bar, details, clips, row, key: null, buttons: {}, lines: new Map() };
+  for (const step of ["pause", "resume", "cancel"]) {
     const button = made("button", { type: "button", text: step[0].toUpperCase() + step.slice(1) });
-    button.dataset.step = step;
     button.addEventListener("click", async () => {
       try {
-        await sendJson(`/api/work/${task.key}/${step}`, {});
+        await sendJson(`/api/work/${held.key}/${step}`, {});
       } catch {
         // it has just ended, as the next look will show
       }
       look();
     });
+    held.buttons[step] = button;
     row.append(button);
   }
-  return row;
+  part.append(title, words, bar, details, row);
+  return held;
+}
+
+function fill(held, task) {
+  const idle = task.kind === "measure" && task.stage === "done" && task.of === 0;
+  const over = ENDED.has(task.stage);
+  held.key = task.key;
+  held.title.textContent = task.title;
+  held.words.textContent = idle
+    ? "Nothing was new or changed, so nothing had to be measured."
+    : `${WORDS[task.stage]}${task.of > 1 ? ` · ${task.done} of ${task.of} clips` : ""}${task.told ? `: ${task.told}` : ""}`;
+  held.bar.hidden = over || !task.of;
+  if (!held.bar.hidden) {
+    const share = task.clips.reduce((sum, clip) => sum + (ENDED.has(clip.stage) ? 1 : clip.share ?? 0), 0);
+    held.bar.value = share / task.of;
+    held.bar.setAttribute("aria-label", `${task.title}: how far it is`);
+  }
+  const begun = task.clips.flatMap((clip, at) => (clip.stage === "waiting" ? [] : [[at, clip]]));
+  if (held.details.hidden && begun.length) held.details.open = task.of === 1;
+  held.details.hidden = !begun.length;
+  const lines = begun.map(([at, clip]) => {
+    if (!held.lines.has(at)) held.lines.set(at, line());
+    return tell(held.lines.get(at), clip);
+  });
+  if (lines.length !== held.clips.children.length) held.clips.replaceChildren(...lines);
+  // a button that goes takes the focus along to the one that stands in for it
+  const steps = task.stage === "paused" ? ["resume", "cancel"] : task.can_pause ? ["pause", "cancel"] : ["cancel"];
+  const inside = held.row.contains(document.activeElement);
+  for (const [step, button] of Object.entries(held.buttons)) button.hidden = over || !steps.includes(step);
+  held.row.hidden = over;
+  if (inside && document.activeElement.hidden && !over) held.buttons[steps[0]].focus();
+}
+
+function line() {
+  const item = made("li");
+  const name = made("span");
+  const link = made("a", { hidden: true });
+  const words = made("span");
+  item.append(name, link, words);
+  return { item, name, link, words };
+}
+
+function tell({ item, name, link, words }, clip) {
+  const kept = clip.take_id !== null;
+  name.hidden = kept;
+  link.hidden = !kept;
+  (kept ? link : name).textContent = clip.name;
+  if (kept) link.href = `/takes/${clip.take_id}`;
+  const far = clip.share === null ? "" : ` ${Math.round(100 * clip.share)} %`;
+  words.textContent = `: ${clip.told || (clip.stage === "running" ? `${clip.doing || "starting"}${far}` : clip.stage)}`;
+  return item;
 }
