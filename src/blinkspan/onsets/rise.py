@@ -22,9 +22,12 @@ _EXPOSURES = np.array([0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.98])  # of
 # 1 ms pass 4 (staged takes of 15 presses).
 _CLEARLY = 3.0
 _MOST_MISFIT = 20.0  # of one edge: a bouncing contact or a drifting lamp must not decide alone
-_PLACES_A_FRAME = 50
+_PLACES_A_FRAME, _FINE_PLACES_A_FRAME = 50, 400
 _BEFORE, _AFTER = 3, 4  # frames around the edge that tell of it
 _ENCODING = 0.015  # of the lit level: what an encoder does to a frame unlike its neighbours
+# Beyond that, a frame that is lit in part is drawn to its neighbours: of the lit level, and of
+# the lamp's noise, which tells how little the encoder spends on it (films of two renderers).
+_DRAWN, _DRAWN_BY_NOISE, _WELL_INSIDE = 0.03, 2.0, 0.06
 # Of the time constant: an encoder swallows the faint end of a rise, which then reads as
 # shorter than it is (staged takes).
 _CONSTANT_DOUBT = 0.4
@@ -77,10 +80,12 @@ def time_constant(edges: list[Rising], period_s: float, noise: float) -> Measure
         Standard deviation of a level.
     """
     likely = np.zeros((_CONSTANTS_S.size, _EXPOSURES.size))
-    places = _places(period_s)
+    places, exposures = _places(period_s), _EXPOSURES * period_s
     for levels, after_s in _of_equal_length(edges):
-        for (k, tau), (q, e) in product(enumerate(_CONSTANTS_S), enumerate(_EXPOSURES * period_s)):
-            misfit = _misfit(levels, after_s, places, float(e), float(tau), noise, _MOST_MISFIT)
+        for (k, tau), (q, e) in product(enumerate(_CONSTANTS_S), enumerate(exposures)):
+            misfit = _misfit(
+                levels, after_s, places, float(e), float(tau), noise, most=_MOST_MISFIT
+            )
             best = misfit.min(axis=-1)
             chance = np.exp(-0.5 * (misfit - best[:, None])).mean(axis=-1)
             likely[k, q] += float((np.log(chance) - 0.5 * best).sum())
@@ -94,14 +99,30 @@ def time_constant(edges: list[Rising], period_s: float, noise: float) -> Measure
 
 
 def place_rise(
-    edge: Rising, exposure_s: Measured, constant_s: Measured, period_s: float, noise: float
+    edge: Rising,
+    exposure_s: Measured,
+    constant_s: Measured | None,
+    period_s: float,
+    noise: float,
 ) -> Measured:
-    """Return when a slow lamp began to light: mean and spread of the posterior over places."""
-    places = _places(period_s)
+    """Return when a lamp began to light: mean and spread of the posterior over places.
+
+    ``constant_s`` is None for a lamp that lights at once.
+    """
+    places = _places(period_s, _FINE_PLACES_A_FRAME)
+    constants = [0.0] if constant_s is None else _nodes(constant_s)
     misfits = np.stack(
         [
-            _misfit(edge.levels, edge.after_s, places, e, max(tau, 0.0), noise)
-            for e, tau in product(_nodes(exposure_s), _nodes(constant_s))
+            _misfit(
+                edge.levels,
+                edge.after_s,
+                places,
+                min(e, period_s),
+                max(tau, 0.0),
+                noise,
+                drawn=_DRAWN + _DRAWN_BY_NOISE * noise,
+            )
+            for e, tau in product(_nodes(exposure_s), constants)
         ]
     )
     chance = np.exp(-0.5 * (misfits - misfits.min())).sum(axis=0)
@@ -141,9 +162,9 @@ def _of_equal_length(edges: list[Rising]) -> list[tuple[Samples, Samples]]:
     ]
 
 
-def _places(period_s: float) -> Samples:
+def _places(period_s: float, places_a_frame: int = _PLACES_A_FRAME) -> Samples:
     """Return where the light may begin, from the first frame that is half lit."""
-    places: Samples = period_s * np.arange(-1.5, 1.0, 1 / _PLACES_A_FRAME)
+    places: Samples = period_s * np.arange(-1.5, 1.0, 1 / places_a_frame)
     return places
 
 
@@ -160,12 +181,19 @@ def _misfit(
     exposure_s: float,
     constant_s: float,
     noise: float,
+    *,
     most: float = np.inf,
+    drawn: float = 0.0,
 ) -> Samples:
-    """Return minus twice the log likelihood of every place, shape (..., places)."""
+    """Return minus twice the log likelihood of every place, shape (..., places).
+
+    A frame lit in part counts with so much doubt more as ``drawn`` says.
+    """
     share = _shares(after_s, places, exposure_s, constant_s)
     doubt = TONE_CURVE_DOUBT * 4 * share * (1 - share)
     variance = noise**2 + _ENCODING**2 + doubt**2
+    inside = np.minimum(1.0, np.minimum(share, 1 - share) / _WELL_INSIDE)
+    variance = variance + (drawn * inside) ** 2
     off = ((levels[..., None, :] - share) ** 2 / variance).sum(axis=-1)
     misfit: Samples = np.minimum(off, most) + np.log(variance).sum(axis=-1)
     return misfit

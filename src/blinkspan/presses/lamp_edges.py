@@ -101,11 +101,12 @@ def lit_edge(
     lamp: LampTrace, spell: LitSpell, exposure: Measured, rise: LampRise | None = None
 ) -> Measured:
     """Return when the lamp lit, in the clock of frames."""
-    if rise is None or rise.constant_s is None:
+    if lamp.pulsed:
         at = _first_edge(lamp, spell, exposure).at_s
     else:
+        constant_s = None if rise is None else rise.constant_s
         period_s = float(np.median(np.diff(lamp.trace.start_s)))
-        at = place_rise(_rising(lamp, spell), exposure, rise.constant_s, period_s, lamp.noise)
+        at = place_rise(_rising(lamp, spell), exposure, constant_s, period_s, lamp.noise)
     return at if rise is None else Measured(at.value, float(np.hypot(at.u, rise.hidden_u_s)))
 
 

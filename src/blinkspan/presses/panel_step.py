@@ -159,7 +159,7 @@ def _fit(
     chosen = [(c, a.fit) for c, a in zip(found.courses, found.answers, strict=True) if a]
     bands = Bands(found.learnt.pattern.row_px, found.learnt.pattern.row_spread_px)
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
-    slants = slants_to_try(series, regions, camera, display)
+    slants = slants_to_try(series, regions, camera, display, ticks)
     known = [
         Known(
             series.clock.period_s,

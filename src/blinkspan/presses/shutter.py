@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blinkspan.onsets.step import Step
+from blinkspan.onsets.ticks import Ticks
 from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
 from blinkspan.traces.reduction import Series
@@ -64,9 +65,19 @@ def readout_from_slant(
 
 
 def slants_to_try(
-    series: Series, regions: Regions, camera: CameraProfile, display: DisplayProfile
+    series: Series,
+    regions: Regions,
+    camera: CameraProfile,
+    display: DisplayProfile,
+    ticks: Ticks | None = None,
 ) -> list[Measured]:
-    """Return what the slant may be, seconds a pixel, as far as camera and display are known."""
+    """Return what the slant may be, seconds a pixel, as far as camera and display are known.
+
+    ``ticks`` are the panel's, where all that moves in the take shows them: it moves in more
+    rows than the answers alone.
+    """
+    if ticks is not None and camera.readout_s is None:
+        return [ticks.slant_s_per_px]
     row = _row_s(series, camera)
     rates = [display.refresh_hz] if display.refresh_hz is not None else [60.0, 120.0]
     if regions.panel is not None:
