@@ -7,6 +7,7 @@ from enum import StrEnum
 from pathlib import Path
 
 import cv2
+import numpy as np
 
 from blinkspan.errors import BlinkspanError
 from blinkspan.footage.video import open_take
@@ -14,6 +15,8 @@ from blinkspan.jobs.measure import MeasuredTake, measure_take
 from blinkspan.jobs.measure_settings import MeasureSettings
 from blinkspan.presses.correction import same_press
 from blinkspan.quantities import Measured
+from blinkspan.stage.backlight import flashes_of
+from blinkspan.stage.lens import on_panel
 from blinkspan.stage.truth import Truth
 from frame_counting import count_frames, perfect_eye
 from staged_takes import StagedScene, keep_take
@@ -129,21 +132,21 @@ def result_of(staged: StagedScene, folder: Path, told: Told) -> TakeResult:
     camera = None if measured is None else measured.measurement.camera
     game_s = 1.0 / truth.game_rate_hz
     told = [s for s in truth.stray_responses_s if any(abs(s - t) <= game_s for t in strays)]
+    later_s = 0.0 if measured is None else _later_s(staged, truth, measured)
     results = []
     for place, true in enumerate(truth.presses):
         press = found.get(place)
         span = None if press is None else press.span
+        response_s = None if true.response_s is None else true.response_s + later_s
         results.append(
             PressResult(
                 number=true.number,
-                true_ms=true.span_ms,
+                true_ms=None if true.span_ms is None else true.span_ms + 1e3 * later_s,
                 found=press is not None,
                 ms=None if span is None else 1e3 * span.value,
                 u_ms=None if span is None else 1e3 * span.u,
                 lamp_error_ms=_error_ms(None if press is None else press.lamp_on, true.lamp_on_s),
-                response_error_ms=_error_ms(
-                    None if press is None else press.response, true.response_s
-                ),
+                response_error_ms=_error_ms(None if press is None else press.response, response_s),
                 verdict=None if press is None else str(press.verdict),
                 reason=None if press is None or press.reason is None else str(press.reason),
                 counted_ms=counted_ms.get(place),
@@ -170,6 +173,19 @@ def result_of(staged: StagedScene, folder: Path, told: Told) -> TakeResult:
         readout_source=None if camera is None else camera.readout_source,
         notes=() if measured is None else measured.measurement.notes,
     )
+
+
+def _later_s(staged: StagedScene, truth: Truth, measured: MeasuredTake) -> float:
+    """Return how much later than at the truth's row the panel answers at the measured one.
+
+    Where the program looks for the watched part itself, its middle is another row's.
+    """
+    if flashes_of(staged.scene) is not None:  # a flash shows all rows at once
+        return 0.0
+    x_px = truth.watch.x + truth.watch.width / 2
+    rows_px = (truth.response_row_px, measured.measurement.regions.watch.middle_row_px)
+    places = on_panel(np.array([[x_px, row] for row in rows_px]), np.array(truth.panel.corners))
+    return float(places[1, 1] - places[0, 1]) * truth.scan_fraction / truth.refresh_hz
 
 
 def _beside(measured: Measured, true_ms: float) -> tuple[float, float, float]:

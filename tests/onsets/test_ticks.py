@@ -15,7 +15,7 @@ TICK_S = 1 / 60
 SCAN_S = 0.96 * TICK_S  # CTA-861: 1080 of 1125 lines carry the picture
 EXPOSURE = Measured(0.003, 2e-4)
 BELOW = Bands(np.array([-100.0, 0.0, 100.0]), np.full(3, 10.0))
-TICKS = Ticks(Measured(0.005, 3e-4), TICK_S, 60.0, Measured(3e-5, 1e-6), 500.0)
+TICKS = Ticks(Measured(0.005, 3e-4), TICK_S, 60.0, Measured(3e-5, 1e-6), 500.0, 900.0)
 
 
 def test_the_ticks_of_a_fast_panel():

@@ -55,6 +55,8 @@ class Ticks:
     slant_s_per_px : Measured
         How much later the row below begins.
     row_px : float
+    reach_px : float
+        From the first to the last row that showed them.
     """
 
     zero_s: Measured
@@ -62,6 +64,7 @@ class Ticks:
     nominal_hz: float
     slant_s_per_px: Measured
     row_px: float
+    reach_px: float
 
     def zero_at(self, row_px: float) -> Measured:
         """Return the instant at another row."""
@@ -88,6 +91,7 @@ def ticks_of(changes: RowChanges, grid: WholeGrid, exposure: Measured, period_s:
         grid.nominal_hz,
         Measured(grid.slant_s_per_px.value, _SLANT_DOUBT * grid.slant_s_per_px.u),
         grid.row_px,
+        float(np.ptp(changes.row_px)),
     )
 
 

@@ -25,6 +25,9 @@ _AT_ONCE_S = 1e-4  # from top to bottom: so little, and all rows change together
 # Of the readout's own doubt: so much wider it is left in the fit, which then reads the slant
 # from the panel alone; that a readout lies between nothing and a frame is brought in afterwards.
 _HARDLY_HELD = 4.0
+# Of the panel's height, and of the slant: films moving on a panel show it up to so much too
+# small (staged takes).
+_MOST_ROWS, _MOVING_DOUBT = 0.5, 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +76,17 @@ def slants_to_try(
 ) -> list[Measured]:
     """Return what the slant may be, seconds a pixel, as far as camera and display are known.
 
-    ``ticks`` are the panel's, where all that moves in the take shows them: it moves in more
-    rows than the answers alone.
+    ``ticks`` are the panel's, where all that moves in the take shows them: over most of the
+    panel's rows, that tells their slant better than the answers do.
     """
-    if ticks is not None and camera.readout_s is None:
-        return [ticks.slant_s_per_px]
+    if (
+        ticks is not None
+        and camera.readout_s is None
+        and regions.panel is not None
+        and ticks.reach_px > _MOST_ROWS * regions.panel.height_px
+    ):
+        slant = ticks.slant_s_per_px
+        return [Measured(slant.value, float(np.hypot(slant.u, _MOVING_DOUBT * slant.value)))]
     row = _row_s(series, camera)
     rates = [display.refresh_hz] if display.refresh_hz is not None else [60.0, 120.0]
     if regions.panel is not None:
