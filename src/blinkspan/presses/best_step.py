@@ -2,35 +2,43 @@
 
 Most answers look alike every time and stand out of what the scene does by itself; the
 first way of looking finds them. Where it finds no step, or none for some of the presses,
-the others are tried, and count only if their answers lie on a grid of refreshes, which
-chance would hardly bring about.
+the others are tried, and count only if their answers lie on a grid of refreshes and want
+no other exposure than the lamp does, which chance would hardly bring about.
 """
 
+import math
 from collections.abc import Callable
 
 from blinkspan.presses.other_ways import other_answers
 from blinkspan.presses.panel_step import Stepped
 from blinkspan.presses.searching import Found, Search
+from blinkspan.quantities import Measured
 from blinkspan.traces.reduction import Series
 
 # Slower than any panel in use (common practice): a step that reads so grows by itself.
 _SLOWEST_PANEL_S = 0.009
+_CONFLICT = 2.5  # standard deviations between two exposures before they are held to differ
 _WELL_TOLD = 0.3  # of a frame: by more, answers unlike each other hardly tell their grid
 
 
 def best_step(
-    series: Series, todo: list[Search], found: Found, step_of: Callable[[Found], Stepped]
+    series: Series,
+    todo: list[Search],
+    found: Found,
+    exposure: Measured,
+    step_of: Callable[[Found], Stepped],
 ) -> Stepped:
     """Return the step of the answers as found, or of others looked for.
 
-    ``step_of`` is ``panel_step`` with all but the answers given.
+    ``exposure`` is what the lamp alone tells, or what was given; ``step_of`` is
+    ``panel_step`` with all but the answers given.
     """
     period_s = series.clock.period_s
     best = step_of(found)
     if found.learnt is None or (_is_a_step(best, period_s) and _answered(best) == len(todo)):
         return best
     for other in map(step_of, other_answers(series, todo, found.learnt)):
-        if not (_is_a_step(other, period_s) and _on_grid(other)):
+        if not (_is_a_step(other, period_s) and _on_grid(other, exposure)):
             continue
         if not _is_a_step(best, period_s) or _answered(other) > _answered(best):
             best = other
@@ -53,8 +61,13 @@ def _is_a_step(stepped: Stepped, period_s: float) -> bool:
     return step.on_ticks or step.response_s < _SLOWEST_PANEL_S
 
 
-def _on_grid(stepped: Stepped) -> bool:
-    return stepped[1] is not None and stepped[1].step.grid is not None
+def _on_grid(stepped: Stepped, exposure: Measured) -> bool:
+    """Tell whether answers lie on a grid, fitted with an exposure that the lamp allows."""
+    _, panel, _ = stepped
+    if panel is None or panel.step.grid is None:
+        return False
+    seen = panel.step.exposure_s
+    return abs(seen.value - exposure.value) <= _CONFLICT * math.hypot(seen.u, exposure.u)
 
 
 def _answered(stepped: Stepped) -> int:
