@@ -1,13 +1,17 @@
 """The box of a lamp that is all one light: exact, as on a grabbed screen without noise."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
 from blinkspan.footage.frames import Clock, Luma, PictureFormat, TransferCurve
-from blinkspan.traces.proposal import propose_regions
+from blinkspan.traces.lamp_box import lamp_box
+from blinkspan.traces.proposal import find_lamp, propose_regions
 from blinkspan.traces.regions import Rectangle, Regions
+from blinkspan.traces.survey import Survey, survey_take
+from traces.filmed_room import HEIGHT, WIDTH, FilmedRoom
 
 LAMP = Rectangle(50, 165, 40, 40)  # far larger than a cell of the survey
 LIT = ((240, 280), (460, 490), (700, 740))
@@ -40,3 +44,34 @@ def test_a_large_lamp_without_noise_is_boxed():
     assert lamp.y <= LAMP.y
     assert lamp.y + lamp.height >= LAMP.y + LAMP.height
     assert max(lamp.width, lamp.height) <= 2 * LAMP.width
+
+
+def test_a_lamp_told_by_its_glow_is_boxed_about_its_core():
+    """Cells beside a bright core keep their two levels better: the box still holds the core."""
+    room = FilmedRoom(presses=(60, 150, 240), lamp_light=60.0)
+
+    class Glowing:
+        format, clock = room.format, room.clock
+
+        def __iter__(self) -> Iterator[Luma]:
+            y, x = np.mgrid[0:HEIGHT, 0:WIDTH]
+            glow = 60 * np.exp(-((x - 29.5) ** 2 + (y - 79.5) ** 2) / (2 * 8.0**2))
+            for i, luma in enumerate(room):
+                lit = any(press <= i < press + room.held for press in room.presses)
+                yield np.clip(np.rint(luma + lit * glow), 0, 255).astype(np.uint8)
+
+    *_, survey = survey_take(Glowing(), None)
+    assert isinstance(survey, Survey)
+    spot = find_lamp(survey, None)
+    core = Rectangle(27, 77, 6, 6)
+    for rows, columns in ((0, 0), (-3, 2), (0, 4)):
+        moved = [
+            replace(pulse, row=pulse.row + rows, column=pulse.column + columns)
+            for pulse in spot.pulses
+        ]
+        *_, box = lamp_box(Glowing(), survey, replace(spot, pulses=tuple(moved)))
+        assert isinstance(box, Rectangle)
+        assert box.x <= core.x
+        assert box.y <= core.y
+        assert core.x + core.width <= box.x + box.width
+        assert core.y + core.height <= box.y + box.height

@@ -87,7 +87,7 @@ def propose_regions(
         onsets = _onsets(survey.lamp_codes)
     assert lamp is not None, "a search for the lamp ends in a box or a refusal"
     if watch is None:
-        watch = watched_part(survey, following(survey, onsets, lamp, panel), panel)
+        watch = watched_part(survey, following(survey, onsets, lamp, panel), lamp, panel)
     yield Regions(
         lamp, panel, watch, tuple(n for n in proposed if n != "panel" or panel is not None)
     )

@@ -89,8 +89,14 @@ def following(
     return Following(np.where(seen, extra, 0.0), np.where(seen, clear, 0.0))
 
 
-def watched_part(survey: Survey, follows: Following, panel: Quadrilateral | None) -> Rectangle:
-    """Return the box round what follows the presses, or the middle of the panel if nothing does."""
+def watched_part(
+    survey: Survey, follows: Following, lamp: Rectangle, panel: Quadrilateral | None
+) -> Rectangle:
+    """Return the box round what follows the presses, or the middle of the panel if nothing does.
+
+    The box leaves out the lamp and its glow: of what lies about it, the side with most of the
+    answer is kept.
+    """
     clear = follows.clear > _CLEAR
     if clear.any():
         clear &= follows.extra >= _STRONG * np.percentile(follows.extra[clear], 95)
@@ -102,6 +108,19 @@ def watched_part(survey: Survey, follows: Following, panel: Quadrilateral | None
     if not clear.any():
         return _middle(limits)
     extra = np.where(clear, follows.extra, 0.0)
+    box = _box_of(survey, extra, limits)
+    glow = _glow(survey, lamp)
+    if not _overlap(box, glow):
+        return box
+    parts = [part for part in _beside(limits, glow) if extra[survey.cell_box(part)].any()]
+    return max(
+        (_box_of(survey, _inside(survey, extra, part), part) for part in parts),
+        key=lambda kept: float(extra[survey.cell_box(kept)].sum()),
+    )
+
+
+def _box_of(survey: Survey, extra: Grid, limits: Rectangle) -> Rectangle:
+    """Return the box round the bulk of a change, within limits."""
     top, bottom = _span(extra.sum(axis=1))
     left, right = _span(extra.sum(axis=0))
     f = survey.factor
@@ -109,6 +128,31 @@ def watched_part(survey: Survey, follows: Following, panel: Quadrilateral | None
     x1 = min(limits.x + limits.width, right * f)
     y1 = min(limits.y + limits.height, bottom * f)
     return Rectangle(x0, y0, x1 - x0, y1 - y0)
+
+
+def _inside(survey: Survey, extra: Grid, part: Rectangle) -> Grid:
+    kept = np.zeros_like(extra)
+    kept[survey.cell_box(part)] = extra[survey.cell_box(part)]
+    return kept
+
+
+def _beside(limits: Rectangle, glow: Rectangle) -> list[Rectangle]:
+    """Return what of a box lies left of, right of, above and below another."""
+    x1, y1 = limits.x + limits.width, limits.y + limits.height
+    right, bottom = glow.x + glow.width, glow.y + glow.height
+    parts = [
+        Rectangle(limits.x, limits.y, glow.x - limits.x, limits.height),
+        Rectangle(right, limits.y, x1 - right, limits.height),
+        Rectangle(limits.x, limits.y, limits.width, glow.y - limits.y),
+        Rectangle(limits.x, bottom, limits.width, y1 - bottom),
+    ]
+    return [part for part in parts if part.width > 0 and part.height > 0]
+
+
+def _overlap(one: Rectangle, other: Rectangle) -> bool:
+    return max(one.x, other.x) < min(one.x + one.width, other.x + other.width) and max(
+        one.y, other.y
+    ) < min(one.y + one.height, other.y + other.height)
 
 
 def _liveliness(survey: Survey, first: int, window: int, step: int) -> Grid:
@@ -153,13 +197,25 @@ def _seen(survey: Survey, lamp: Rectangle, panel: Quadrilateral | None) -> npt.N
         seen[:] = 0
         corners = np.array(panel.corners) / survey.factor
         cv2.fillConvexPoly(seen, np.rint((corners - 0.5) * 16).astype(np.int32), 1, shift=4)
+    seen[survey.cell_box(_glow(survey, lamp))] = 0
+    return seen > 0
+
+
+def _glow(survey: Survey, lamp: Rectangle) -> Rectangle:
+    """Return the cells round the lamp that its light may reach, in pixels of the picture."""
     reach = min(2 * min(lamp.width, lamp.height), round(_GLOW * survey.picture.height_px))
     left, top = max(0, lamp.x - reach), max(0, lamp.y - reach)
-    glow = Rectangle(
+    box = Rectangle(
         left, top, lamp.x + lamp.width + reach - left, lamp.y + lamp.height + reach - top
     )
-    seen[survey.cell_box(glow)] = 0
-    return seen > 0
+    rows, columns = survey.cell_box(box)
+    f = survey.factor
+    return Rectangle(
+        columns.start * f,
+        rows.start * f,
+        (columns.stop - columns.start) * f,
+        (rows.stop - rows.start) * f,
+    )
 
 
 def _limits(survey: Survey, panel: Quadrilateral | None) -> Rectangle:
