@@ -64,7 +64,7 @@ def test_a_lamp_told_by_its_glow_is_boxed_about_its_core():
     assert isinstance(survey, Survey)
     spot = find_lamp(survey, None)
     core = Rectangle(27, 77, 6, 6)
-    for rows, columns in ((0, 0), (-3, 2), (0, 4)):
+    for rows, columns in ((0, 0), (-5, 3), (0, 6)):
         moved = [
             replace(pulse, row=pulse.row + rows, column=pulse.column + columns)
             for pulse in spot.pulses
