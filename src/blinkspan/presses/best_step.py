@@ -3,14 +3,16 @@
 Most answers look alike every time and stand out of what the scene does by itself; the
 first way of looking finds them. Where it finds no step, or none for some of the presses,
 the others are tried, and count only if their answers lie on a grid of refreshes and want
-no other exposure than the lamp does, which chance would hardly bring about. A step that
-misses presses gives way only to one that times the others alike.
+no other exposure than the lamp does, which chance would hardly bring about; where all that
+moves shows the panel's refreshes, the grid has to be theirs.
 """
 
 import math
 from collections.abc import Callable
-from statistics import median
 
+from blinkspan.onsets.grid import Grid
+from blinkspan.onsets.step import Step
+from blinkspan.onsets.ticks import Ticks
 from blinkspan.presses.other_ways import other_answers
 from blinkspan.presses.panel_step import Stepped
 from blinkspan.presses.searching import Found, Search
@@ -29,23 +31,22 @@ def best_step(
     todo: list[Search],
     found: Found,
     exposure: Measured,
+    ticks: Ticks | None,
     step_of: Callable[[Found], Stepped],
 ) -> Stepped:
     """Return the step of the answers as found, or of others looked for.
 
-    ``exposure`` is what the lamp alone tells, or what was given; ``step_of`` is
-    ``panel_step`` with all but the answers given.
+    ``exposure`` is what the lamp alone tells, or what was given; ``ticks`` are the panel's,
+    where all that moves shows them; ``step_of`` is ``panel_step`` with all but the answers given.
     """
     period_s = series.clock.period_s
     best = step_of(found)
     if found.learnt is None or (_is_a_step(best, period_s) and _answered(best) == len(todo)):
         return best
     for other in map(step_of, other_answers(series, todo, found.learnt)):
-        if not (_is_a_step(other, period_s) and _on_grid(other, exposure)):
+        if not (_is_a_step(other, period_s) and _on_grid(other, exposure, ticks)):
             continue
-        if not _is_a_step(best, period_s) or (
-            _answered(other) > _answered(best) and _timed_alike(best, other)
-        ):
+        if not _is_a_step(best, period_s) or _answered(other) > _answered(best):
             best = other
         if _answered(best) == len(todo):
             break
@@ -66,34 +67,23 @@ def _is_a_step(stepped: Stepped, period_s: float) -> bool:
     return step.on_ticks or step.response_s < _SLOWEST_PANEL_S
 
 
-def _on_grid(stepped: Stepped, exposure: Measured) -> bool:
-    """Tell whether answers lie on a grid, fitted with an exposure that the lamp allows."""
+def _on_grid(stepped: Stepped, exposure: Measured, ticks: Ticks | None) -> bool:
+    """Tell whether answers lie on a grid, the panel's, fitted with an exposure the lamp allows."""
     _, panel, _ = stepped
     if panel is None or panel.step.grid is None:
         return False
     seen = panel.step.exposure_s
-    return abs(seen.value - exposure.value) <= _CONFLICT * math.hypot(seen.u, exposure.u)
+    if abs(seen.value - exposure.value) > _CONFLICT * math.hypot(seen.u, exposure.u):
+        return False
+    return ticks is None or not _beside(ticks, panel.step, panel.step.grid)
 
 
-def _timed_alike(one: Stepped, other: Stepped) -> bool:
-    """Tell whether two ways of looking time the presses that both find at one moment.
-
-    The first way looks at most of what changes: another that finds a press more and
-    contradicts it on all the others is worse.
-    """
-    begins, others = _begins_s(one), _begins_s(other)
-    away_s = [others[k] - begins[k] for k in begins.keys() & others.keys()]
-    u_s = math.hypot(*(s[1].step.shared_u_s for s in (one, other) if s[1] is not None))
-    return not away_s or abs(median(away_s)) <= _CONFLICT * u_s
-
-
-def _begins_s(stepped: Stepped) -> dict[int, float]:
-    """Return when each press that is answered is answered, by its number."""
-    found, panel, _ = stepped
-    if panel is None:
-        return {}
-    answered = [k for k, answer in enumerate(found.answers) if answer is not None]
-    return {k: at.value for k, at in zip(answered, panel.step.begins, strict=True)}
+def _beside(ticks: Ticks, step: Step, grid: Grid) -> bool:
+    """Tell whether answers lie beside the panel's own ticks, which all that moves shows."""
+    zero = ticks.zero_at(step.row_px)
+    turns = (grid.zero_s - zero.value) / ticks.period_s
+    away_s = abs(turns - round(turns)) * ticks.period_s
+    return away_s > _CONFLICT * math.hypot(zero.u, step.shared_u_s)
 
 
 def _answered(stepped: Stepped) -> int:

@@ -106,7 +106,7 @@ def measure_presses(
         def step_of(answers: Found) -> Stepped:
             return panel_step(series, regions, todo, answers, exposure, camera, display, ticks)
 
-        found, panel, late = best_step(series, todo, found, exposure, step_of)
+        found, panel, late = best_step(series, todo, found, exposure, ticks, step_of)
     else:
         found, panel, late = strobed_step(flashing, regions, todo, found, display)
     if panel is not None:

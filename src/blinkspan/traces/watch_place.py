@@ -94,8 +94,8 @@ def watched_part(
 ) -> Rectangle:
     """Return the box round what follows the presses, or the middle of the panel if nothing does.
 
-    The box leaves out the lamp and its glow: of what lies about it, the side with most of the
-    answer is kept.
+    Where no panel keeps them apart, the box leaves out the lamp and its glow: of what lies
+    about it, the side with most of the answer is kept.
     """
     clear = follows.clear > _CLEAR
     if clear.any():
@@ -110,7 +110,7 @@ def watched_part(
     extra = np.where(clear, follows.extra, 0.0)
     box = _box_of(survey, extra, limits)
     glow = _glow(survey, lamp)
-    if not _overlap(box, glow):
+    if panel is not None or not _overlap(box, glow):
         return box
     parts = [part for part in _beside(limits, glow) if extra[survey.cell_box(part)].any()]
     return max(
