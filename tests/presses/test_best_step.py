@@ -1,0 +1,57 @@
+"""Which way of looking is believed: steps made up, each told by what it states of itself."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from blinkspan.onsets.grid import Grid
+from blinkspan.onsets.ticks import Ticks
+from blinkspan.presses import best_step as module
+from blinkspan.quantities import Measured
+
+PERIOD_S = 1 / 240
+TICK_S = 1 / 60
+LAMPS = Measured(0.0021, 0.0004)
+TICKS = Ticks(Measured(0.004, 4e-4), TICK_S, 60.0, Measured(4e-5, 1e-6), 100.0, 200.0)
+
+
+def stepped(answered: int, *, at_s: float = 0.0, exposure_s: float = 0.002):
+    """Return a step of five presses at row 150 whose grid lies so long after the panel's ticks."""
+    zero_s = TICKS.zero_at(150.0).value + 3 * TICK_S + at_s
+    step = SimpleNamespace(
+        grid=Grid(zero_s, TICK_S, np.arange(5), 60.0),
+        row_px=150.0,
+        shared_u_s=2e-4,
+        on_ticks=False,
+        response_s=0.001,
+        exposure_s=Measured(exposure_s, 2e-4),
+    )
+    learnt = SimpleNamespace(moving=None, template=SimpleNamespace(alike=True))
+    found = SimpleNamespace(learnt=learnt, answers=[True] * answered + [None] * (5 - answered))
+    return found, SimpleNamespace(step=step), []
+
+
+def chosen(monkeypatch, other, ticks: Ticks | None = TICKS):
+    first = stepped(3)
+    monkeypatch.setattr(module, "other_answers", lambda *_: [other])
+    series = SimpleNamespace(clock=SimpleNamespace(period_s=PERIOD_S))
+    best = module.best_step(
+        series, [None] * 5, first[0], LAMPS, ticks, lambda f: first if f is first[0] else f
+    )
+    return "other" if best is other else "first"
+
+
+def test_a_way_that_finds_more_presses_on_the_panels_ticks_is_believed(monkeypatch):
+    assert chosen(monkeypatch, stepped(5)) == "other"
+
+
+@pytest.mark.parametrize("at_s", [0.0025, -0.0025, TICK_S - 0.0025])
+def test_a_grid_beside_the_panels_ticks_is_not(monkeypatch, at_s):
+    assert chosen(monkeypatch, stepped(5, at_s=at_s)) == "first"
+    assert chosen(monkeypatch, stepped(5, at_s=at_s), ticks=None) == "other"
+
+
+@pytest.mark.parametrize("exposure_s", [0.0004, 0.0041])
+def test_an_exposure_that_the_lamp_contradicts_is_not(monkeypatch, exposure_s):
+    assert chosen(monkeypatch, stepped(5, exposure_s=exposure_s)) == "first"
