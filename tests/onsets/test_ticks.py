@@ -6,7 +6,7 @@ import pytest
 from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.pattern import FEATURES
 from blinkspan.onsets.softened import Bands
-from blinkspan.onsets.ticks import Ticks, concentration, place_on_ticks, ticks_of
+from blinkspan.onsets.ticks import Ticks, concentration, first_to_show, place_on_ticks, ticks_of
 from blinkspan.onsets.whole_grid import WholeGrid
 from blinkspan.quantities import Measured
 from onsets.test_whole_grid import PANEL_PX, PERIOD, READOUT, changes_of, fitted
@@ -85,3 +85,15 @@ def test_concentration_of_known_phases():
     # Mardia and Jupp (2000), 2.3: 1 where all agree, 0 for phases evenly round the circle.
     assert concentration(np.array([0.1, 1.1, 7.1]), 1.0) == pytest.approx(1.0)
     assert concentration(np.arange(4) / 4, 1.0) == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("onset", [6, 9, 11])
+def test_an_answer_is_told_from_a_drift_by_what_departs_from_it(onset):
+    """A view that drifts steadily strays ever farther; its first small turn shows at once."""
+    ticks = np.arange(19)
+    turned = np.cumsum([0, 9, 20, 30, 40, 40, 40, 40, 40, 40, 40, 40, 40, 40])[ticks - onset + 1]
+    course = np.zeros((19, 2, 3))
+    course[:, 0, 0] = 3.0 * ticks
+    course[:, 1, 1] = np.where(ticks < onset, 0, turned)
+    course += np.random.default_rng(4).normal(0, 0.3, course.shape)
+    assert first_to_show(course - course[:4].mean(axis=0)) == onset

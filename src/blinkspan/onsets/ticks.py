@@ -31,14 +31,14 @@ _FEWEST = 5  # answers: fewer agree by chance
 _AGREE, _ASTRAY = 0.75, 0.35
 _LEAST_OWN_S = 5e-5
 _SURE = 1.5  # standard deviations
-# About an answer's place, and how many of the first show rest; a jump, against the steepest
-# creep and the steepest rise.
+# About an answer's place, and how many of the first show rest; how far the answer departs from
+# what went on before, against the most that rest does and the steepest change.
 _TICKS_BEFORE, _TICKS_AFTER, _TICKS_AT_REST = 8, 6, 4
 # By how many ticks a press may have been aligned wrongly, how many ticks about the first to show
 # tell that, and how much better than any other place the best one has to fit.
 _SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
 _MOST_SURE = 0.7  # of the presses: where fewer are, those that seem so are no better
-_OVER_CREEP, _OF_STEEPEST = 3.0, 0.05
+_OVER_CREEP, _OF_STEEPEST = 3.0, 0.08
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
 
 
@@ -198,7 +198,7 @@ def place_on_ticks(
     clear_s = exposure.value + exposure.u + _SURE * (zero.u + slant * below.spread_px)
     nexts_s = zero.value + tick_s * (numbers + 1)
     shown = _at_ticks(courses, nexts_s.tolist(), tick_s, slant * below.row_px - clear_s)
-    first = _first_to_show(np.median(shown, axis=0))
+    first = first_to_show(np.median(shown, axis=0))
     if first is None or not _ABOUT + _SLACK <= first <= shown.shape[1] - _ABOUT - _SLACK:
         return None
     moved, sure = _agreed(shown, first)
@@ -248,14 +248,23 @@ def _agreed(shown: Samples, first: int) -> tuple[npt.NDArray[np.intp], npt.NDArr
     return moved, least[:, 1] > _SURELY_AGREED * least[:, 0]
 
 
-def _first_to_show(course: Samples) -> int | None:
-    """Return at which of the ticks of a mean course its answer begins to show."""
-    level = np.sqrt((course**2).sum(axis=(1, 2)))
-    rise = np.diff(level)
-    creep = float(rise[:_TICKS_AT_REST].max())
-    least = max(_OVER_CREEP * creep, _OF_STEEPEST * float(rise.max()), 1e-9)
-    jumps = np.flatnonzero(rise > least)
-    return int(jumps[0]) + 1 if jumps.size else None
+def first_to_show(course: Samples) -> int | None:
+    """Return at which of the ticks of a mean course its answer begins to show.
+
+    A scene that drifts goes on as it went: it is what departs from that which tells.
+    """
+    change = np.diff(course, axis=0)
+    departed = np.array(
+        [
+            np.linalg.norm(change[at] - change[max(0, at - _TICKS_AT_REST) : at].mean(axis=0))
+            for at in range(1, change.shape[0])
+        ]
+    )
+    creep = float(departed[:_TICKS_AT_REST].max())
+    steepest = float(np.sqrt((change**2).sum(axis=(1, 2))).max())
+    least = max(_OVER_CREEP * creep, _OF_STEEPEST * steepest, 1e-9)
+    jumps = np.flatnonzero(departed > least)
+    return int(jumps[0]) + 2 if jumps.size else None
 
 
 def _last_of(course: Course, until_s: Samples, rows_s: Samples) -> Samples:
