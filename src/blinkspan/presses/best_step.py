@@ -14,15 +14,13 @@ from blinkspan.onsets.grid import Grid
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks
 from blinkspan.presses.other_ways import other_answers
-from blinkspan.presses.panel_step import Stepped
+from blinkspan.presses.panel_step import CONFLICT, Stepped
 from blinkspan.presses.searching import Found, Search
 from blinkspan.quantities import Measured
 from blinkspan.traces.reduction import Series
 
 # Slower than any panel in use (common practice): a step that reads so grows by itself.
 _SLOWEST_PANEL_S = 0.009
-# Standard deviations between two exposures, or two begins, before they are held to differ.
-_CONFLICT = 2.5
 _WELL_TOLD = 0.3  # of a frame: by more, answers unlike each other hardly tell their grid
 
 
@@ -73,7 +71,7 @@ def _on_grid(stepped: Stepped, exposure: Measured, ticks: Ticks | None) -> bool:
     if panel is None or panel.step.grid is None:
         return False
     seen = panel.step.exposure_s
-    if abs(seen.value - exposure.value) > _CONFLICT * math.hypot(seen.u, exposure.u):
+    if abs(seen.value - exposure.value) > CONFLICT * math.hypot(seen.u, exposure.u):
         return False
     return ticks is None or not _beside(ticks, panel.step, panel.step.grid)
 
@@ -83,7 +81,7 @@ def _beside(ticks: Ticks, step: Step, grid: Grid) -> bool:
     zero = ticks.zero_at(step.row_px)
     turns = (grid.zero_s - zero.value) / ticks.period_s
     away_s = abs(turns - round(turns)) * ticks.period_s
-    return away_s > _CONFLICT * math.hypot(zero.u, step.shared_u_s)
+    return away_s > CONFLICT * math.hypot(zero.u, step.shared_u_s)
 
 
 def _answered(stepped: Stepped) -> int:

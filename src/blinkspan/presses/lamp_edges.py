@@ -97,17 +97,14 @@ def lamp_rise(
     return LampRise(constant_s, once, 2 * period_s / 3 if often else 0.0)
 
 
-def lit_edge(
-    lamp: LampTrace, spell: LitSpell, exposure: Measured, rise: LampRise | None = None
-) -> Measured:
+def lit_edge(lamp: LampTrace, spell: LitSpell, exposure: Measured, rise: LampRise) -> Measured:
     """Return when the lamp lit, in the clock of frames."""
     if lamp.pulsed:
         at = _first_edge(lamp, spell, exposure).at_s
     else:
-        constant_s = None if rise is None else rise.constant_s
         period_s = float(np.median(np.diff(lamp.trace.start_s)))
-        at = place_rise(_rising(lamp, spell), exposure, constant_s, period_s, lamp.noise)
-    return at if rise is None else Measured(at.value, float(np.hypot(at.u, rise.hidden_u_s)))
+        at = place_rise(_rising(lamp, spell), exposure, rise.constant_s, period_s, lamp.noise)
+    return Measured(at.value, float(np.hypot(at.u, rise.hidden_u_s)))
 
 
 def _first_edge(lamp: LampTrace, spell: LitSpell, exposure: Measured) -> Edge:

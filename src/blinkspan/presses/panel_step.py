@@ -26,7 +26,7 @@ from blinkspan.traces.trace import Samples
 _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
 _SLOWEST_GAME_HZ = 30.0  # games at fewer frames a second are rare (common practice)
 _FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
-_CONFLICT = 2.5  # standard deviations between two exposures before they are held to differ
+CONFLICT = 2.5  # standard deviations between two estimates before they are held to differ
 _FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
 
 
@@ -236,7 +236,7 @@ def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measu
     A backlight that pulses at the camera's own pace shows the panel to a part of
     each exposure only; its answer then reads shorter than the lamp's.
     """
-    if lamp.value - panel.value < _CONFLICT * np.hypot(lamp.u, panel.u):
+    if lamp.value - panel.value < CONFLICT * np.hypot(lamp.u, panel.u):
         return panel, Measured(0.0, 0.0)
     unseen = lamp.value - panel.value
     return lamp, Measured(unseen / 2, rectangular(unseen / 2))
