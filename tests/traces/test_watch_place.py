@@ -1,11 +1,15 @@
 """Where to look for the answer, from cells whose following is known: exact."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 
+from blinkspan.footage.frames import Clock, PictureFormat, TransferCurve
+from blinkspan.traces.following import Following
 from blinkspan.traces.regions import Rectangle
 from blinkspan.traces.survey import Survey, survey_take
-from blinkspan.traces.watch_place import Following, watched_part
+from blinkspan.traces.watch_place import answers_place, watched_part
 from traces.filmed_room import FilmedRoom
 
 LAMP = Rectangle(60, 50, 8, 8)
@@ -48,3 +52,36 @@ def test_an_answer_clear_of_the_lamp_is_watched_whole(survey):
     part = watched_part(survey, following(survey, (answer, 20.0)), LAMP, None)
     assert touches(part, answer)
     assert not touches(part, LAMP)
+
+
+PRESSES, LATER = [300 + 200 * k for k in range(12)], 20
+
+
+def filmed(changes: dict[Rectangle, list[int]]) -> Survey:
+    """Return a small film in which boxes light up for a moment after the presses named."""
+    factor, count = 4, 3000
+    film = np.random.default_rng(4).integers(80, 83, (count, 27, 48), np.uint8)
+    empty = np.zeros((27 * factor, 48 * factor), np.float32)
+    clock = Clock(np.arange(count) / 240, Fraction(240), "made of arrays")
+    picture = PictureFormat(48 * factor, 27 * factor, 8, True, TransferCurve.LINEAR)
+    survey = Survey(clock, picture, factor, film, 1, empty, empty, None)
+    for box, presses in changes.items():
+        for press in presses:
+            first = PRESSES[press] + LATER
+            film[(slice(first, first + 15), *survey.cell_box(box))] += 40
+    return survey
+
+
+def test_a_scene_lively_by_chance_after_some_presses_is_not_watched():
+    answer, chance = Rectangle(100, 76, 20, 20), Rectangle(140, 12, 20, 20)
+    survey = filmed({answer: list(range(12)), chance: [1, 5, 6]})
+    part = answers_place(survey, PRESSES, LAMP, None)
+    assert touches(part, answer)
+    assert not touches(part, chance)
+
+
+def test_places_that_answer_by_turns_are_all_watched():
+    places = [Rectangle(100 + 20 * k, 20, 16, 16) for k in range(4)]
+    survey = filmed({place: list(range(k, 12, 4)) for k, place in enumerate(places)})
+    part = answers_place(survey, PRESSES, LAMP, None)
+    assert all(touches(part, place) for place in places)

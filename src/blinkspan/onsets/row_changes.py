@@ -13,7 +13,7 @@ from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
 _MOST_BANDS = 12
-_FRAMES_AT_ONCE = 512  # a long take's small film may lie in a file
+_CELLS_AT_ONCE = 2**19  # two megabytes: more leave a processor's own memory, fewer cost calls
 _LOOKS = 50  # frames that tell the mean light
 _USUAL = 1.5  # of a pixel's usual change: what noise and the encoder do to it is left out
 _WILDEST = 98.0  # per cent: what is above (a cut, an answer) must not outweigh all the rest
@@ -58,8 +58,11 @@ def row_changes(film: Film, row_px: Samples, clock: Clock) -> RowChanges:
     edges = np.unique(np.linspace(0, rows, min(rows, _MOST_BANDS) + 1).astype(np.intp))
     values = np.empty((n - 1, edges.size - 1))
     usual = sum(change.sum(axis=0) for _, change in _pixel_changes(film)) / (n - 1)
+    left_out, alike = _USUAL * usual, np.full(film.shape[2], 1 / film.shape[2], np.float32)
     for first, change in _pixel_changes(film):
-        by_row = np.maximum(change - _USUAL * usual, 0.0).mean(axis=2) / FULL_SCALE
+        change -= left_out
+        np.maximum(change, 0.0, out=change)
+        by_row = change @ alike / FULL_SCALE
         sums = np.add.reduceat(by_row, edges[:-1], axis=1)
         values[first : first + sums.shape[0]] = sums / np.diff(edges)
     gaps = clock.gaps()
@@ -73,7 +76,13 @@ def row_changes(film: Film, row_px: Samples, clock: Clock) -> RowChanges:
 
 
 def _pixel_changes(film: Film) -> Iterator[tuple[int, npt.NDArray[np.float32]]]:
-    """Yield the first frame's number and the absolute changes of every pixel, some at a time."""
-    for first in range(0, film.shape[0] - 1, _FRAMES_AT_ONCE):
-        part = film[first : first + _FRAMES_AT_ONCE + 1].astype(np.float32)
-        yield first, np.abs(np.diff(part, axis=0))
+    """Yield the first frame's number and the absolute changes of every pixel, some at a time.
+
+    The array may be changed.
+    """
+    n, rows, columns = film.shape
+    at_once = max(1, _CELLS_AT_ONCE // (rows * columns))
+    for first in range(0, n - 1, at_once):
+        part = film[first : first + at_once + 1].astype(np.float32)
+        change = part[1:] - part[:-1]
+        yield first, np.abs(change, out=change)
