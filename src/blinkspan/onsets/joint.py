@@ -33,7 +33,7 @@ _USUAL_RESPONSE_S = 0.005
 _SHARED = 3  # response time, slant, exposure
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
-_EXPOSURE_DOUBT = 0.04
+EXPOSURE_DOUBT = 0.04
 _SLOW_DOUBT = 0.08  # of the panel's time constant: a slow panel looks like a long exposure
 _SEEN = 0.3  # of the strongest band's step: weaker bands follow the scene's own changes
 # Standard doubts of one press's alignment, in frames, and of its strength, where all answers
@@ -251,7 +251,7 @@ class Joint:
         return here, residuals, slopes
 
     def _exposure_u(self, fitted_u_s: float, response_s: float) -> float:
-        floor = math.hypot(_EXPOSURE_DOUBT * self.known.period_s, _SLOW_DOUBT * response_s)
+        floor = math.hypot(EXPOSURE_DOUBT * self.known.period_s, _SLOW_DOUBT * response_s)
         floor = min(known_u := self.known.exposure_s.u, floor)
         return float(np.clip(fitted_u_s, floor, known_u))
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from blinkspan.onsets.alignment import Course, Fit, Template
 from blinkspan.onsets.grid import Grid, fit_grid
-from blinkspan.onsets.joint import TOLD_FRAMES, Joint, Known, Solution
+from blinkspan.onsets.joint import EXPOSURE_DOUBT, TOLD_FRAMES, Joint, Known, Solution
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
 from blinkspan.onsets.ticks import Ticks, place_on_ticks
 from blinkspan.quantities import Measured
@@ -31,6 +31,9 @@ _ROUNDS = 3
 _NO_TICKS, _NO_TICKS_OF_FREE = 1.5, 2.0
 _AT_AN_END = 0.05  # of a placement's chance
 _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
+# Where a search is begun anew, in frames from where the answers seem to depart, and the share
+# of the first one's cost that another end may have to count.
+_BESIDE_FRAMES, _FAR_BETTER = (-0.5, 0.5, 1.0), 0.5
 _PULSED = 2.0  # standard doubts by which an exposure that the panel shows falls short
 _HARDLY_TOLD = 0.3  # of a frame: answers with a grid of their own this uncertain give way to ticks
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
@@ -203,10 +206,35 @@ def _free(
     below: Bands,
     known: Known,
 ) -> tuple[Solution, Joint]:
-    """Return every press's begin by itself, with what the step has in common."""
+    """Return every press's begin by itself, with what the step has in common.
+
+    A search that ends far from what is known of slant and exposure may have run into a
+    dead end: it is begun anew from places beside, and an end that fits far better counts.
+    """
+    found = _free_from(0.0, courses, aligned_s, template, departure_s, below, known)
+    if _as_known(found) and _exposed_as_known(found[0], known):
+        return found
+    beside = [
+        _free_from(shift * known.period_s, courses, aligned_s, template, departure_s, below, known)
+        for shift in _BESIDE_FRAMES
+    ]
+    best = min(beside, key=lambda pair: pair[0].cost)
+    return best if best[0].cost < _FAR_BETTER * found[0].cost else found
+
+
+def _free_from(
+    later_s: float,
+    courses: list[Course],
+    aligned_s: Samples,
+    template: Template,
+    departure_s: float,
+    below: Bands,
+    known: Known,
+) -> tuple[Solution, Joint]:
+    """Return the same from begins so much later than the template seems to depart."""
     rows_s = known.slant_s_per_px.value * below.row_px
     # The first band to answer is the one that departs.
-    zero = departure_s - float(rows_s.min()) + 0.3 * known.period_s
+    zero = departure_s - float(rows_s.min()) + 0.3 * known.period_s + later_s
     direction = _first_look(template, zero + rows_s, known)
     begins = aligned_s + zero
     for _ in range(_ROUNDS):  # which samples count depends on where the step begins
@@ -222,6 +250,12 @@ def _as_known(free: tuple[Solution, Joint]) -> bool:
     known = problem.known.slant_s_per_px
     away = abs(solution.slant_s_per_px.value - known.value)
     return away <= _SLANT_AWAY * known.u
+
+
+def _exposed_as_known(free: Solution, known: Known) -> bool:
+    """Tell whether a fit's exposure is what the lamp or its owner told."""
+    away = abs(free.exposure_s.value - known.exposure_s.value)
+    return away <= _SLANT_AWAY * max(known.exposure_s.u, EXPOSURE_DOUBT * known.period_s)
 
 
 def first_departure(template: Template, frame_s: float) -> float | None:
