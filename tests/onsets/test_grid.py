@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from blinkspan.onsets.grid import KNOWN_RATES_HZ, fit_grid
+from blinkspan.onsets.grid import KNOWN_RATES_HZ, come_at_every_refresh, fit_grid
 
 
 def on_grid(rate_hz: float, n: int, sd_s: float, seed: int) -> np.ndarray:
@@ -46,3 +46,28 @@ def test_a_line_that_leaves_the_reach_of_two_clocks_is_no_grid():
     # Of a clock off by so much a rate within reach still fits roughly, and its line runs out of it.
     at = on_grid(240 * (1 + 700e-6), 15, 2e-4, seed=7)
     assert fit_grid(at, np.full(15, 2e-4), [240.0]) is None
+
+
+def told_at_every_refresh(refreshes_a_picture: int, late: int = 0) -> float:
+    """Return how often 15 presses are told to come at every refresh, by a game that does not wait.
+
+    ``late`` pictures, each by one refresh, lie somewhere between the presses.
+    """
+    rng = np.random.default_rng(6)
+    told = []
+    for _ in range(400):
+        ticks = np.cumsum(refreshes_a_picture * rng.integers(15, 40, 15))
+        after = rng.integers(1, 15, late)
+        told.append(come_at_every_refresh(ticks + (np.arange(15) >= after[:, None]).sum(axis=0)))
+    return float(np.mean(told))
+
+
+def test_a_game_at_the_panels_rate_answers_at_any_refresh():
+    assert told_at_every_refresh(1) > 0.7
+
+
+# 60 and 30 frames a second on panels of 60 and 120 Hz, 40 and 24 at 120 Hz.
+@pytest.mark.parametrize("refreshes_a_picture", [2, 3, 4, 5])
+@pytest.mark.parametrize("late", [0, 3])
+def test_a_slower_game_is_not_told_to_run_at_the_panels_rate(refreshes_a_picture, late):
+    assert told_at_every_refresh(refreshes_a_picture, late) == 0.0

@@ -17,6 +17,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.traces.trace import Samples
 
@@ -27,6 +28,10 @@ KNOWN_RATES_HZ = (
 )  # fmt: skip
 CLOCK_REACH = 400e-6  # how far a camera's and a console's clock may differ together
 _FEWEST = 5
+_REFRESHES_A_PICTURE = (2, 3, 5)  # and with them their multiples
+# From one press to the next, so often the place among them has to change: half the time where
+# it is left to chance, once for each picture that is late where it is not.
+_FEWEST_TURNS, _BY_TURNS = 4, 0.25
 _CHANCE_ALONE = 1e-4  # the greatest chance that random instants would look so regular
 
 
@@ -53,6 +58,30 @@ class Grid:
         """The refresh instants of the ticks."""
         times: Samples = self.zero_s + self.ticks * self.period_s
         return times
+
+
+def come_at_every_refresh(ticks: npt.NDArray[np.intp]) -> bool:
+    """Tell whether answers begin on any refresh: their game then runs at the panel's own rate.
+
+    A game that shows a picture for two, three or five refreshes begins its answers on every
+    second, third or fifth one, until one picture is late.
+
+    Parameters
+    ----------
+    ticks : ndarray of int, shape (n,)
+        On which refresh each answer began, in order of time.
+
+    Examples
+    --------
+    >>> come_at_every_refresh(np.array([0, 45, 91, 132, 177, 221, 262, 307]))
+    True
+    >>> come_at_every_refresh(np.array([0, 46, 90, 130, 177, 221, 261, 309]))
+    False
+    """
+    least = max(_FEWEST_TURNS, _BY_TURNS * (ticks.size - 1))
+    return all(
+        np.count_nonzero(np.diff(ticks % refreshes)) >= least for refreshes in _REFRESHES_A_PICTURE
+    )
 
 
 def fit_grid(instants_s: Samples, u_s: Samples, rates_hz: list[float]) -> Grid | None:

@@ -220,7 +220,7 @@ def _notes(context: Context, slower: int | None) -> tuple[str, ...]:
         )
     if (
         context.panel is not None
-        and context.display.game_rate_hz is None
+        and context.panel.display.game_rate_hz is None
         and context.panel.faint_u_s > _GROWING_U_S
     ):
         notes.append(

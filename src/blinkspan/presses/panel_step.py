@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blinkspan.onsets.alignment import mean_course, still_rising
-from blinkspan.onsets.grid import KNOWN_RATES_HZ
+from blinkspan.onsets.grid import KNOWN_RATES_HZ, come_at_every_refresh
 from blinkspan.onsets.growth import Growth
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.softened import Bands
@@ -47,7 +47,8 @@ class PanelStep:
     hold_s : float
         How long a game frame stays at least.
     display : DisplayProfile
-        What was known of the display, its refresh rate learnt where it was not given.
+        What was known of the display, its refresh and the game's rate learnt where the answers
+        tell what was not given.
     lost : bool
         Whether the answers grow out of what the scene does by itself, so that nothing tells
         how many game frames were lost in it.
@@ -120,6 +121,8 @@ def panel_step(
     faint = 0.0 if step.on_ticks else _faint_u_s(series, found.learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
+    if display.game_rate_hz is None and step.grid and come_at_every_refresh(step.grid.ticks):
+        display = replace(display, game_rate_hz=display.refresh_hz)
     growth = _growth(series, found, step)
     lost = False
     if growth is not None and growth.may_begin_unseen(
