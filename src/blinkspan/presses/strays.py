@@ -9,6 +9,9 @@ from blinkspan.presses.searching import LIKE, MARGIN_S, Found, Search, answer_co
 from blinkspan.traces.reduction import Series
 
 _AFTERMATH_S = 0.25  # an answer's own course is no second answer
+# What is seen within so long after the answers to so many of the presses belongs to them: the
+# end of a turn, the control let go.
+_SEQUEL_S, _SEQUELS, _FEWEST_SEQUELS = 1.0, 0.5, 3
 _STRETCH_S = 0.1
 _AS_LARGE = 0.5  # of the score the answers reach as a rule
 
@@ -56,7 +59,18 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
         best = int(np.argmax(gains))
         if gains[best] >= LIKE:
             strays.append(float(times[best]))
-    return strays
+    return _without_sequels(strays, [a.fit.at_s for a in found.answers if a is not None])
+
+
+def _without_sequels(strays: list[float], answers_s: list[float]) -> list[float]:
+    """Return the strays that are no part of what most presses are answered with."""
+    since = [
+        stray - max((at for at in answers_s if at < stray), default=-np.inf) for stray in strays
+    ]
+    sequels = sum(s < _SEQUEL_S for s in since)
+    if sequels < max(_FEWEST_SEQUELS, _SEQUELS * len(answers_s)):
+        return strays
+    return [stray for stray, s in zip(strays, since, strict=True) if s >= _SEQUEL_S]
 
 
 def _usual_score(series: Series, todo: list[Search], found: Found) -> float:
