@@ -64,13 +64,12 @@ def stray_answers(series: Series, todo: list[Search], found: Found) -> list[floa
 
 def _without_sequels(strays: list[float], answers_s: list[float]) -> list[float]:
     """Return the strays that are no part of what most presses are answered with."""
-    since = [
-        stray - max((at for at in answers_s if at < stray), default=-np.inf) for stray in strays
-    ]
-    sequels = sum(s < _SEQUEL_S for s in since)
+    before_s = [max((at for at in answers_s if at < stray), default=-np.inf) for stray in strays]
+    since_s = [stray - at for stray, at in zip(strays, before_s, strict=True)]
+    sequels = sum(each < _SEQUEL_S for each in since_s)
     if sequels < max(_FEWEST_SEQUELS, _SEQUELS * len(answers_s)):
         return strays
-    return [stray for stray, s in zip(strays, since, strict=True) if s >= _SEQUEL_S]
+    return [stray for stray, each in zip(strays, since_s, strict=True) if each >= _SEQUEL_S]
 
 
 def _usual_score(series: Series, todo: list[Search], found: Found) -> float:
