@@ -37,6 +37,8 @@ _TICKS_BEFORE, _TICKS_AFTER, _TICKS_AT_REST = 8, 6, 4
 # By how many ticks a press may have been aligned wrongly, how many ticks about the first to show
 # tell that, and how much better than any other place the best one has to fit.
 _SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
+# A press that fits so much worse than most has to be told from its neighbours more clearly.
+_ODD, _SURELY_THOUGH_ODD = 1.5, 3.0
 _MOST_SURE = 0.7  # of the presses: where fewer are, those that seem so are no better
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.08
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
@@ -244,8 +246,9 @@ def _agreed(shown: Samples, first: int) -> tuple[npt.NDArray[np.intp], npt.NDArr
         if np.array_equal(best, moved):
             break
         moved = best
-    least = np.sort(misfits, axis=1)
-    return moved, least[:, 1] > _SURELY_AGREED * least[:, 0]
+    left, next_best = np.sort(misfits, axis=1)[:, :2].T
+    odd = (left > _ODD * np.median(left)) & (next_best < _SURELY_THOUGH_ODD * left)
+    return moved, (next_best > _SURELY_AGREED * left) & ~odd
 
 
 def first_to_show(course: Samples) -> int | None:
