@@ -45,9 +45,10 @@ def course_of(begin_s: float, seed: int, growth: tuple[float, ...] = (10, 30, 60
 NUMBERS = np.array([30, 80, 125, 171, 226, 270])
 
 
-def placed(astray_s: float = 0.0):
+def placed(astray_s: float = 0.0, first_growth: tuple[float, ...] = (10, 30, 60)):
     begins = 0.005 + NUMBERS * TICK_S
     courses = [course_of(float(t), k) for k, t in enumerate(begins)]
+    courses[0] = course_of(float(begins[0]), 0, first_growth)
     aligned = begins + 0.021 + np.random.default_rng(2).normal(0, 1e-3, begins.size)
     aligned[0] += astray_s
     return place_on_ticks(courses, aligned, TICKS, 500.0, BELOW, EXPOSURE)
@@ -65,6 +66,15 @@ def test_an_answer_aligned_a_tick_away_is_put_right_and_doubted():
     found = placed(astray_s=TICK_S)
     assert found is not None
     assert found.numbers.tolist() == NUMBERS.tolist()
+    assert found.begins[0].u >= TICK_S / 2
+    assert max(begin.u for begin in found.begins[1:]) < 1e-4
+
+
+def test_an_answer_unlike_the_others_and_not_much_more_unlike_a_tick_away_is_doubted():
+    found = placed(
+        first_growth=(18, 43, 60)
+    )  # the others grow to 10 and 30, a tick later to 30, 60
+    assert found is not None
     assert found.begins[0].u >= TICK_S / 2
     assert max(begin.u for begin in found.begins[1:]) < 1e-4
 
