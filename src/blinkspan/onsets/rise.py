@@ -18,10 +18,9 @@ from blinkspan.traces.trace import Samples
 
 _CONSTANTS_S = np.concatenate([[0.0], np.geomspace(2e-4, 4e-3, 11)])
 _EXPOSURES = np.array([0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.98])  # of a period
-# A lamp is held to be slow as likely as not beforehand, and to light at once where so little
-# chance is left that it is: fast ones stay below 0.15, slow ones of 1 ms pass 0.5 (staged takes
-# of 15 presses).
-_HARDLY_SLOW = 0.25
+# Of log likelihood, before a lamp is held to be slow: fast ones stay below 1, slow ones of
+# 1 ms pass 4 (staged takes of 15 presses).
+_CLEARLY = 3.0
 _MOST_MISFIT = 20.0  # of one edge: a bouncing contact or a drifting lamp must not decide alone
 _PLACES_A_FRAME, _FINE_PLACES_A_FRAME = 50, 400
 _BEFORE, _AFTER = 3, 4  # frames around the edge that tell of it
@@ -90,11 +89,10 @@ def time_constant(edges: list[Rising], period_s: float, noise: float) -> Measure
             best = misfit.min(axis=-1)
             chance = np.exp(-0.5 * (misfit - best[:, None])).mean(axis=-1)
             likely[k, q] += float((np.log(chance) - 0.5 * best).sum())
-    chance = np.exp(likely - likely.max()).mean(axis=1)
-    chance[0] *= chance.size - 1
-    chance /= chance.sum()
-    if 1 - chance[0] < _HARDLY_SLOW:
+    chance = np.maximum(np.exp(likely - likely.max()).mean(axis=1), 1e-300)
+    if np.log(chance.max()) - np.log(chance[0]) < _CLEARLY:
         return None
+    chance /= chance.sum()
     mean = float(chance @ _CONSTANTS_S)
     spread = float(chance @ (_CONSTANTS_S - mean) ** 2)
     return Measured(mean, (spread + (_CONSTANT_DOUBT * mean) ** 2) ** 0.5)
