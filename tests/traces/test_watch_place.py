@@ -7,9 +7,10 @@ import pytest
 
 from blinkspan.footage.frames import Clock, PictureFormat, TransferCurve
 from blinkspan.traces.following import Following
+from blinkspan.traces.following import following as follows
 from blinkspan.traces.regions import Rectangle
 from blinkspan.traces.survey import Survey, survey_take
-from blinkspan.traces.watch_place import answers_place, watched_part
+from blinkspan.traces.watch_place import watched_part
 from traces.filmed_room import FilmedRoom
 
 LAMP = Rectangle(60, 50, 8, 8)
@@ -26,7 +27,7 @@ def following(survey: Survey, *answers: tuple[Rectangle, float]) -> Following:
     extra = np.zeros(survey.film.shape[1:])
     for box, strength in answers:
         extra[survey.cell_box(box)] = strength
-    return Following(extra, 10 * extra)
+    return Following(extra, 10 * extra, extra > 0)
 
 
 def touches(one: Rectangle, other: Rectangle) -> bool:
@@ -57,8 +58,13 @@ def test_an_answer_clear_of_the_lamp_is_watched_whole(survey):
 PRESSES, LATER = [300 + 200 * k for k in range(12)], 20
 
 
-def filmed(changes: dict[Rectangle, list[int]]) -> Survey:
-    """Return a small film in which boxes light up for a moment after the presses named."""
+def filmed(
+    changes: dict[Rectangle, list[int]], alone: dict[Rectangle, list[int]] | None = None
+) -> Survey:
+    """Return a small film in which boxes light up for a moment after the presses named.
+
+    Those in ``alone`` light up somewhat at some frames too, where nothing is pressed.
+    """
     factor, count = 4, 3000
     film = np.random.default_rng(4).integers(80, 83, (count, 27, 48), np.uint8)
     empty = np.zeros((27 * factor, 48 * factor), np.float32)
@@ -69,13 +75,16 @@ def filmed(changes: dict[Rectangle, list[int]]) -> Survey:
         for press in presses:
             first = PRESSES[press] + LATER
             film[(slice(first, first + 15), *survey.cell_box(box))] += 40
+    for box, firsts in (alone or {}).items():
+        for first in firsts:
+            film[(slice(first, first + 15), *survey.cell_box(box))] += 12
     return survey
 
 
 def test_a_scene_lively_by_chance_after_some_presses_is_not_watched():
     answer, chance = Rectangle(100, 76, 20, 20), Rectangle(140, 12, 20, 20)
-    survey = filmed({answer: list(range(12)), chance: [1, 5, 6]})
-    part = answers_place(survey, PRESSES, LAMP, None)
+    survey = filmed({answer: list(range(12)), chance: [1, 5, 6, 9]}, alone={chance: [30, 90, 150]})
+    part = watched_part(survey, follows(survey, PRESSES, LAMP, None), LAMP, None)
     assert touches(part, answer)
     assert not touches(part, chance)
 
@@ -83,5 +92,5 @@ def test_a_scene_lively_by_chance_after_some_presses_is_not_watched():
 def test_places_that_answer_by_turns_are_all_watched():
     places = [Rectangle(100 + 20 * k, 20, 16, 16) for k in range(4)]
     survey = filmed({place: list(range(k, 12, 4)) for k, place in enumerate(places)})
-    part = answers_place(survey, PRESSES, LAMP, None)
+    part = watched_part(survey, follows(survey, PRESSES, LAMP, None), LAMP, None)
     assert all(touches(part, place) for place in places)

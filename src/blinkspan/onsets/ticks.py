@@ -203,11 +203,11 @@ def place_on_ticks(
     first = first_to_show(np.median(shown, axis=0))
     if first is None or not _ABOUT + _SLACK <= first <= shown.shape[1] - _ABOUT - _SLACK:
         return None
-    moved, sure = _agreed(shown, first)
+    moved, sure, odd = _agreed(shown, first)
     if np.mean(sure) < _MOST_SURE:
         return None
     numbers = numbers + moved + first - _TICKS_BEFORE - _SLACK
-    astray = ~sure | (moved != 0) | (np.abs(turns - place - np.rint(turns - place)) > _ASTRAY)
+    astray = ~sure | odd | (moved != 0) | (np.abs(turns - place - np.rint(turns - place)) > _ASTRAY)
     begins_s = zero.value + tick_s * numbers
     own_s = np.where(astray, tick_s, _LEAST_OWN_S)
     return Placed(tuple(map(Measured, begins_s.tolist(), own_s.tolist())), numbers)
@@ -233,8 +233,13 @@ def _at_ticks(
     return shown - rest
 
 
-def _agreed(shown: Samples, first: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
-    """Return by how many ticks each press has to move to agree best, and whether that is sure."""
+def _agreed(
+    shown: Samples, first: int
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Return by how many ticks each press has to move to agree best, and whether that is sure.
+
+    And whether a press agrees so badly even then that it is not to be trusted.
+    """
     about = np.arange(first - _ABOUT, first + _ABOUT)
     moves = np.arange(-_SLACK, _SLACK + 1)
     moved = np.zeros(shown.shape[0], np.intp)
@@ -248,7 +253,7 @@ def _agreed(shown: Samples, first: int) -> tuple[npt.NDArray[np.intp], npt.NDArr
         moved = best
     left, next_best = np.sort(misfits, axis=1)[:, :2].T
     odd = (left > _ODD * np.median(left)) & (next_best < _SURELY_THOUGH_ODD * left)
-    return moved, (next_best > _SURELY_AGREED * left) & ~odd
+    return moved, next_best > _SURELY_AGREED * left, odd
 
 
 def first_to_show(course: Samples) -> int | None:

@@ -23,6 +23,11 @@ _GUARDS_S = (1.2, 0.9, 0.6, 0.4)  # how long after a press nothing is idle: firs
 _FEWEST_IDLE = 12
 _MOST_MOMENTS = 100
 _LEAST_LIVELY = 0.15  # 8-bit codes: rounding and the encoder
+CLEAR = 5.0  # standard deviations of chance; a few thousand cells stay below (Gaussian tail)
+# Of the moments that count, for what happens after most presses and for what happens after some
+# like never without: that is so many times livelier (films behind a game: up to 8; the items of
+# a menu: 11 and more).
+_CALM, _LIVELY, _UNLIKE = 0.75, 1 / 3, 8.5
 _GLOW = 0.12  # of the picture's height: no lamp's glow reaches farther
 
 Grid = npt.NDArray[np.float64]
@@ -38,10 +43,14 @@ class Following:
         How much further it strays after a press than without, in 8-bit codes.
     clear : ndarray, shape (rows, columns)
         The same in standard deviations of chance.
+    always : ndarray of bool, shape (rows, columns)
+        Whether it does so after most presses, or after some like it never does by itself: a
+        scene that happens to be lively after a few presses does neither.
     """
 
     extra: Grid
     clear: Grid
+    always: npt.NDArray[np.bool_]
 
     def strength(self) -> float:
         """Return one number for the whole: the mean clearness of the clearest cells."""
@@ -49,11 +58,7 @@ class Following:
 
 
 def following(
-    survey: Survey,
-    onsets: list[int],
-    lamp: Rectangle,
-    panel: Quadrilateral | None,
-    calmest: float = 1.0,
+    survey: Survey, onsets: list[int], lamp: Rectangle, panel: Quadrilateral | None
 ) -> Following:
     """Return how each cell of the panel, or of the picture but for the lamp, follows the presses.
 
@@ -61,10 +66,6 @@ def following(
     ----------
     onsets : list of int
         Frames in which the lamp lights; those too near the take's ends are left out.
-    calmest : float
-        Share of the moments that count, those in which a cell strays least. With less than
-        all, a scene that happens to be lively after a few of the presses does not count, nor
-        does what answers only some of them.
     """
     n, window = survey.film.shape[0], max(2, survey.frames_in(_WINDOW_S))
     first = max(1, survey.frames_in(_EARLIEST_S))
@@ -72,30 +73,45 @@ def following(
     pressed = _thinned([f for f in onsets if f + first >= step and f + first + 2 * window <= n])
     shape = survey.film.shape[1:]
     if not pressed:
-        return Following(np.zeros(shape), np.zeros(shape))
+        return Following(np.zeros(shape), np.zeros(shape), np.zeros(shape, np.bool_))
     idle = _idle(survey, onsets, step, window)
     unasked = np.stack([_liveliness(survey, f, window, step) for f in idle])
-    asked = [
+    early, late = (
         np.stack([_liveliness(survey, f + first + k * window, window, step) for f in pressed])
         for k in (0, 1)
-    ]
-    extra = np.maximum(*(_calm(each, calmest) for each in asked)) - _calm(unasked, calmest)
+    )
+    asked = np.where(early.mean(axis=0) >= late.mean(axis=0), early, late)
     # were there no answer, a press would be a moment like any other: its spread is the idle one
-    count = 1 / _kept(len(pressed), calmest) + 1 / _kept(len(idle), calmest)
-    chance = (unasked.var(axis=0) + _LEAST_LIVELY**2) * count
-    clear = extra / np.sqrt(chance)
+    spread = unasked.var(axis=0) + _LEAST_LIVELY**2
+
+    def clearness(extra: Grid, share: float) -> Grid:
+        count = 1 / _kept(len(pressed), share) + 1 / _kept(len(idle), share)
+        return np.asarray(extra / np.sqrt(spread * count), np.float64)
+
+    extra = asked.mean(axis=0) - unasked.mean(axis=0)
+    calm = clearness(_calmest(asked, _CALM) - _calmest(unasked, _CALM), _CALM)
+    unlike = _liveliest(asked, _LIVELY) > _UNLIKE * (_liveliest(unasked, _LIVELY) + _LEAST_LIVELY)
     seen = _seen(survey, lamp, panel)
-    return Following(np.where(seen, extra, 0.0), np.where(seen, clear, 0.0))
+    clear = clearness(extra, 1.0)
+    return Following(
+        np.where(seen, extra, 0.0), np.where(seen, clear, 0.0), (calm > CLEAR) | unlike
+    )
 
 
-def _calm(liveliness: Grid, calmest: float) -> Grid:
-    """Return each cell's mean over the moments in which it strays least."""
-    kept = np.sort(liveliness, axis=0)[: _kept(liveliness.shape[0], calmest)]
+def _calmest(liveliness: Grid, share: float) -> Grid:
+    """Return each cell's mean over that share of the moments in which it strays least."""
+    kept = np.sort(liveliness, axis=0)[: _kept(liveliness.shape[0], share)]
     return np.asarray(kept.mean(axis=0), np.float64)
 
 
-def _kept(moments: int, calmest: float) -> int:
-    return math.ceil(calmest * moments)
+def _liveliest(liveliness: Grid, share: float) -> Grid:
+    """Return each cell's mean over that share of the moments in which it strays most."""
+    kept = np.sort(liveliness, axis=0)[-_kept(liveliness.shape[0], share) :]
+    return np.asarray(kept.mean(axis=0), np.float64)
+
+
+def _kept(moments: int, share: float) -> int:
+    return math.ceil(share * moments)
 
 
 def _liveliness(survey: Survey, first: int, window: int, step: int) -> Grid:

@@ -22,7 +22,7 @@ from blinkspan.traces.panel_search import panel_outline
 from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
 from blinkspan.traces.survey import Survey, survey_take
 from blinkspan.traces.trace import Samples
-from blinkspan.traces.watch_place import answers_place
+from blinkspan.traces.watch_place import watched_part
 
 _PANEL_FRAMES = 480  # enough where only the panel is asked for: two seconds at 240 fps
 
@@ -88,7 +88,7 @@ def propose_regions(
         onsets = _onsets(survey.lamp_codes)
     assert lamp is not None, "a search for the lamp ends in a box or a refusal"
     if watch is None:
-        watch = answers_place(survey, onsets, lamp, panel)
+        watch = watched_part(survey, following(survey, onsets, lamp, panel), lamp, panel)
     yield Regions(
         lamp, panel, watch, tuple(n for n in proposed if n != "panel" or panel is not None)
     )

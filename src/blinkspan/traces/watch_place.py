@@ -3,36 +3,16 @@
 import numpy as np
 from scipy.ndimage import label
 
-from blinkspan.traces.following import Following, Grid, following, glow_of
+from blinkspan.traces.following import CLEAR, Following, Grid, glow_of
 from blinkspan.traces.regions import Quadrilateral, Rectangle
 from blinkspan.traces.survey import Survey
 from blinkspan.traces.trace import Samples
 
-_CLEAR = 5.0  # standard deviations of chance; a few thousand cells stay below (Gaussian tail)
 _STRONG = 0.15  # of the strongest cells' change: what counts as the answer's place
 _FEWEST_CELLS = 3  # that touch
 _TRIMMED = 0.02  # share of the answer's change left out at each side
 _MARGIN_CELLS = 1
 _CENTRAL = 0.6  # of the panel's width and height, where no place is clear
-# A scene that happens to be lively after up to one press in four is left
-# out, unless little is left of the answer then: it comes elsewhere at each press.
-_CALMEST, _LITTLE = 0.75, 0.3
-
-
-def answers_place(
-    survey: Survey, onsets: list[int], lamp: Rectangle, panel: Quadrilateral | None
-) -> Rectangle:
-    """Return the box in which the answers to the presses are to be watched.
-
-    Parameters
-    ----------
-    onsets : list of int
-        Frames in which the lamp lights.
-    """
-    always, mean = (following(survey, onsets, lamp, panel, calmest) for calmest in (_CALMEST, 1.0))
-    left = float(_clear_change(always).sum())
-    follows = always if left > _LITTLE * float(_clear_change(mean).sum()) else mean
-    return watched_part(survey, follows, lamp, panel)
 
 
 def watched_part(
@@ -58,8 +38,13 @@ def watched_part(
 
 
 def _clear_change(follows: Following) -> Grid:
-    """Return the change of the cells that clearly follow the presses, 0 elsewhere."""
-    clear = follows.clear > _CLEAR
+    """Return the change of the cells that clearly follow the presses, 0 elsewhere.
+
+    Those that do so after most of them, or like they never do by themselves, where there are any.
+    """
+    clear = follows.clear > CLEAR
+    if (clear & follows.always).any():
+        clear &= follows.always
     if clear.any():
         clear &= follows.extra >= _STRONG * np.percentile(follows.extra[clear], 95)
     pieces, count = label(clear, np.ones((3, 3)))
