@@ -31,9 +31,9 @@ _ROUNDS = 3
 _NO_TICKS, _NO_TICKS_OF_FREE = 1.5, 2.0
 _AT_AN_END = 0.05  # of a placement's chance
 _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
-# Where a search is begun anew, in frames from where the answers seem to depart, and the share
-# of the first one's cost that another end may have to count.
-_BESIDE_FRAMES, _FAR_BETTER = (-0.5, 0.5, 1.0), 0.5
+# Where a search is begun anew, in frames from where the answers seem to depart; the share of the
+# first one's cost that another end may have to count, and how far off it may be.
+_BESIDE_FRAMES, _FAR_BETTER, _SAME_STEP_FRAMES = (-0.5, 0.5), 0.5, 0.9
 _PULSED = 2.0  # standard doubts by which an exposure that the panel shows falls short
 _HARDLY_TOLD = 0.3  # of a frame: answers with a grid of their own this uncertain give way to ticks
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
@@ -218,8 +218,11 @@ def _free(
         _free_from(shift * known.period_s, courses, aligned_s, template, departure_s, below, known)
         for shift in _BESIDE_FRAMES
     ]
-    best = min(beside, key=lambda pair: pair[0].cost)
-    return best if best[0].cost < _FAR_BETTER * found[0].cost else found
+    return min(
+        (end for end in beside if _is_found_instead(end[0], found[0], known)),
+        key=lambda pair: pair[0].cost,
+        default=found,
+    )
 
 
 def _free_from(
@@ -250,6 +253,15 @@ def _as_known(free: tuple[Solution, Joint]) -> bool:
     known = problem.known.slant_s_per_px
     away = abs(solution.slant_s_per_px.value - known.value)
     return away <= _SLANT_AWAY * known.u
+
+
+def _is_found_instead(end: Solution, first: Solution, known: Known) -> bool:
+    """Tell whether one end of the search counts instead of the first.
+
+    One farther off may be the answer's next game frame, which often is the greater step.
+    """
+    away_s = abs(float((end.begins_s - first.begins_s).mean()))
+    return end.cost < _FAR_BETTER * first.cost and away_s < _SAME_STEP_FRAMES * known.period_s
 
 
 def _exposed_as_known(free: Solution, known: Known) -> bool:
