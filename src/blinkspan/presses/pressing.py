@@ -22,6 +22,9 @@ from blinkspan.traces.regions import Regions
 
 _CLOCK_DOUBT = 1e-4  # of any interval: a camera's rate is good to about 100 ppm
 _LEAST_LIKE = 0.6  # of the usual strength, where answers are alike
+# Where they are not, of the weaker quarter's: views that turn stay below 1.3, answers of which a
+# watched part shows some only (a menu cut through) have nothing in common but what comes later.
+_AS_STRONG = 2.0
 # Game frames between an answer and the usual one that no queue explains (common practice).
 _FAR_FRAMES, _FEWEST_WAITS = 3.0, 5
 _SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
@@ -67,9 +70,30 @@ class Context:
         return None if len(known) < _FEWEST_WAITS else float(np.median(known))
 
     @cached_property
+    def as_strong(self) -> bool:
+        """Whether the answers are about as strong as each other."""
+        return as_strong([answer.fit.gain for answer in self.found.answers if answer is not None])
+
+    @cached_property
     def gaps(self) -> npt.NDArray[np.intp]:
         """After which frames others are missing."""
         return self.series.clock.gaps()
+
+
+def as_strong(gains: list[float]) -> bool:
+    """Tell whether answers that look unlike are about as strong as each other.
+
+    Examples
+    --------
+    Views that turn, and a menu of which only a part is watched:
+
+    >>> as_strong([1.19, 1.05, 0.93, 1.08, 1.13, 0.83, 0.94])
+    True
+    >>> as_strong([8.7, 5.2, 14.4, 6.1, 0.9, 1.0, 8.7, 17.5])
+    False
+    """
+    low, high = np.quantile(gains, [0.25, 0.75])
+    return bool(high <= _AS_STRONG * low)
 
 
 def press_of(context: Context, k: int) -> Press:
@@ -131,7 +155,9 @@ def _confirmed(context: Context, k: int) -> bool:
         )
     if learnt.template.alike and not _LEAST_LIKE <= answer.fit.gain <= 1 / _LEAST_LIKE:
         return False
-    if panel.lost or (not learnt.template.alike and panel.step.grid is None):
+    if panel.lost or (
+        not learnt.template.alike and (panel.step.grid is None or not context.as_strong)
+    ):
         return False
     mine, usual = context.waits_s[k], context.usual_wait_s
     if mine is None or usual is None:
