@@ -22,9 +22,9 @@ from blinkspan.traces.regions import Regions
 
 _CLOCK_DOUBT = 1e-4  # of any interval: a camera's rate is good to about 100 ppm
 _LEAST_LIKE = 0.6  # of the usual strength, where answers are alike
-# Where they are not, of the weaker quarter's: views that turn stay below 1.3, answers of which a
+# Where they are not, of the weaker quarter's: answers over films reach 2, those of which a
 # watched part shows some only (a menu cut through) have nothing in common but what comes later.
-_AS_STRONG = 2.0
+_AS_STRONG = 3.0
 # Game frames between an answer and the usual one that no queue explains (common practice).
 _FAR_FRAMES, _FEWEST_WAITS = 3.0, 5
 _SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
