@@ -89,7 +89,7 @@ def as_strong(gains: list[float]) -> bool:
 
     >>> as_strong([1.19, 1.05, 0.93, 1.08, 1.13, 0.83, 0.94])
     True
-    >>> as_strong([8.7, 5.2, 14.4, 6.1, 0.9, 1.0, 8.7, 17.5])
+    >>> as_strong([8.7, 5.2, 14.4, 6.1, 0.9, 1.0, 1.0, 17.5])
     False
     """
     low, high = np.quantile(gains, [0.25, 0.75])
