@@ -211,40 +211,31 @@ def _free(
     A search that ends far from what is known of slant and exposure may have run into a
     dead end: it is begun anew from places beside, and an end that fits far better counts.
     """
-    found = _free_from(0.0, courses, aligned_s, template, departure_s, below, known)
+    rows_s = known.slant_s_per_px.value * below.row_px
+
+    def searched(later_frames: float) -> tuple[Solution, Joint]:
+        # The first band to answer is the one that departs.
+        zero = departure_s - float(rows_s.min()) + (0.3 + later_frames) * known.period_s
+        direction = _first_look(template, zero + rows_s, known)
+        begins = aligned_s + zero
+        for _ in range(_ROUNDS):  # which samples count depends on where the step begins
+            problem = Joint(courses, begins, direction, below, known)
+            solution = problem.solve(np.eye(begins.size), begins)
+            begins = begins + float((solution.begins_s - begins).mean())
+        return solution, problem
+
+    found = searched(0.0)
     if _as_known(found) and _exposed_as_known(found[0], known):
         return found
-    beside = [
-        _free_from(shift * known.period_s, courses, aligned_s, template, departure_s, below, known)
-        for shift in _BESIDE_FRAMES
-    ]
     return min(
-        (end for end in beside if _is_found_instead(end[0], found[0], known)),
+        (
+            end
+            for end in map(searched, _BESIDE_FRAMES)
+            if _is_found_instead(end[0], found[0], known)
+        ),
         key=lambda pair: pair[0].cost,
         default=found,
     )
-
-
-def _free_from(
-    later_s: float,
-    courses: list[Course],
-    aligned_s: Samples,
-    template: Template,
-    departure_s: float,
-    below: Bands,
-    known: Known,
-) -> tuple[Solution, Joint]:
-    """Return the same from begins so much later than the template seems to depart."""
-    rows_s = known.slant_s_per_px.value * below.row_px
-    # The first band to answer is the one that departs.
-    zero = departure_s - float(rows_s.min()) + 0.3 * known.period_s + later_s
-    direction = _first_look(template, zero + rows_s, known)
-    begins = aligned_s + zero
-    for _ in range(_ROUNDS):  # which samples count depends on where the step begins
-        problem = Joint(courses, begins, direction, below, known)
-        solution = problem.solve(np.eye(begins.size), begins)
-        begins = begins + float((solution.begins_s - begins).mean())
-    return solution, problem
 
 
 def _as_known(free: tuple[Solution, Joint]) -> bool:
