@@ -209,7 +209,8 @@ def _free(
     """Return every press's begin by itself, with what the step has in common.
 
     A search that ends far from what is known of slant and exposure may have run into a
-    dead end: it is begun anew from places beside, and an end that fits far better counts.
+    dead end: it is begun anew from places beside, and an end near it counts that is what is
+    known and fits far better.
     """
     rows_s = known.slant_s_per_px.value * below.row_px
 
@@ -225,14 +226,11 @@ def _free(
         return solution, problem
 
     found = searched(0.0)
-    if _as_known(found) and _exposed_as_known(found[0], known):
+    alone = below.row_px.size == 1  # carried to one row, answers show neither slant nor scan
+    if alone or (_as_known(found) and _exposed_as_known(found)):
         return found
     return min(
-        (
-            end
-            for end in map(searched, _BESIDE_FRAMES)
-            if _is_found_instead(end[0], found[0], known)
-        ),
+        (end for end in map(searched, _BESIDE_FRAMES) if _is_found_instead(end, found[0])),
         key=lambda pair: pair[0].cost,
         default=found,
     )
@@ -246,19 +244,27 @@ def _as_known(free: tuple[Solution, Joint]) -> bool:
     return away <= _SLANT_AWAY * known.u
 
 
-def _is_found_instead(end: Solution, first: Solution, known: Known) -> bool:
+def _exposed_as_known(free: tuple[Solution, Joint]) -> bool:
+    """Tell whether a fit's exposure is what the lamp or its owner told."""
+    solution, problem = free
+    known = problem.known
+    away = abs(solution.exposure_s.value - known.exposure_s.value)
+    return away <= _SLANT_AWAY * max(known.exposure_s.u, EXPOSURE_DOUBT * known.period_s)
+
+
+def _is_found_instead(end: tuple[Solution, Joint], first: Solution) -> bool:
     """Tell whether one end of the search counts instead of the first.
 
     One farther off may be the answer's next game frame, which often is the greater step.
     """
-    away_s = abs(float((end.begins_s - first.begins_s).mean()))
-    return end.cost < _FAR_BETTER * first.cost and away_s < _SAME_STEP_FRAMES * known.period_s
-
-
-def _exposed_as_known(free: Solution, known: Known) -> bool:
-    """Tell whether a fit's exposure is what the lamp or its owner told."""
-    away = abs(free.exposure_s.value - known.exposure_s.value)
-    return away <= _SLANT_AWAY * max(known.exposure_s.u, EXPOSURE_DOUBT * known.period_s)
+    solution, problem = end
+    away_s = abs(float((solution.begins_s - first.begins_s).mean()))
+    return (
+        _as_known(end)
+        and _exposed_as_known(end)
+        and solution.cost < _FAR_BETTER * first.cost
+        and away_s < _SAME_STEP_FRAMES * problem.known.period_s
+    )
 
 
 def first_departure(template: Template, frame_s: float) -> float | None:
