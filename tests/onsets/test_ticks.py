@@ -71,9 +71,8 @@ def test_an_answer_aligned_a_tick_away_is_put_right_and_doubted():
 
 
 def test_an_answer_unlike_the_others_and_not_much_more_unlike_a_tick_away_is_doubted():
-    found = placed(
-        first_growth=(18, 43, 60)
-    )  # the others grow to 10 and 30, a tick later to 30, 60
+    # The others grow to 10 and 30, a tick later to 30 and 60.
+    found = placed(first_growth=(18, 43, 60))
     assert found is not None
     assert found.begins[0].u >= TICK_S / 2
     assert max(begin.u for begin in found.begins[1:]) < 1e-4

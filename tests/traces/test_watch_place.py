@@ -94,3 +94,14 @@ def test_places_that_answer_by_turns_are_all_watched():
     survey = filmed({place: list(range(k, 12, 4)) for k, place in enumerate(places)})
     part = watched_part(survey, follows(survey, PRESSES, LAMP, None), LAMP, None)
     assert all(touches(part, place) for place in places)
+
+
+def test_a_lone_cell_that_always_follows_does_not_turn_an_answer_away(survey):
+    answer = Rectangle(108, 40, 60, 28)
+    seen = following(survey, (answer, 20.0))
+    seen.always[:] = False
+    rows, columns = survey.cell_box(answer)
+    seen.always[rows.start, columns.start] = True
+    assert watched_part(survey, seen, LAMP, None) == watched_part(
+        survey, following(survey, (answer, 20.0)), LAMP, None
+    )

@@ -1,6 +1,7 @@
 """Where the screen changes after the lamp lights, more than it does by itself."""
 
 import numpy as np
+import numpy.typing as npt
 from scipy.ndimage import label
 
 from blinkspan.traces.following import CLEAR, Following, Grid, glow_of
@@ -43,15 +44,19 @@ def _clear_change(follows: Following) -> Grid:
     Those that do so after most of them, or like they never do by themselves, where there are any.
     """
     clear = follows.clear > CLEAR
-    if (clear & follows.always).any():
-        clear &= follows.always
+    always = _strong_pieces(follows.extra, clear & follows.always)
+    return always if always.any() else _strong_pieces(follows.extra, clear)
+
+
+def _strong_pieces(extra: Grid, clear: npt.NDArray[np.bool_]) -> Grid:
+    """Return the change of the clear cells that are strong and touch enough others, 0 elsewhere."""
     if clear.any():
-        clear &= follows.extra >= _STRONG * np.percentile(follows.extra[clear], 95)
+        clear = clear & (extra >= _STRONG * np.percentile(extra[clear], 95))
     pieces, count = label(clear, np.ones((3, 3)))
     for piece in range(1, count + 1):
         if (pieces == piece).sum() < _FEWEST_CELLS:
             clear[pieces == piece] = False
-    return np.where(clear, follows.extra, 0.0)
+    return np.where(clear, extra, 0.0)
 
 
 def _box_of(survey: Survey, extra: Grid, limits: Rectangle) -> Rectangle:
