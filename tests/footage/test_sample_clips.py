@@ -8,6 +8,7 @@ import json
 import shutil
 import struct
 import subprocess
+from dataclasses import replace
 from fractions import Fraction
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
@@ -17,6 +18,7 @@ import numpy as np
 import pytest
 
 from blinkspan.footage.video import open_take
+from blinkspan.traces.reduction import shrunk
 
 SAMPLES = {
     "bigbuckbunny.mp4": (1280, 720, 132, Fraction(25)),
@@ -103,6 +105,22 @@ def test_region_means_agree_with_opencv(sample, name):
             assert np.array_equal(luma, theirs)
     assert not judge.read()[0]  # as many frames there
     judge.release()
+
+
+@pytest.mark.parametrize("name", ["bikes.mp4", "carphone_distorted.mp4"])
+def test_block_edges_left_in_some_pictures_change_no_mean(sample, name):
+    # Real films of low quality, whose blocks are coarse; a cell is 12 by 12 pixels.
+    with open_take(sample(name)) as take:
+        smoothed = [shrunk(luma.astype(np.float32), 12) for luma in take]
+        left = [
+            shrunk(luma.astype(np.float32), 12)
+            for luma in replace(take.reel, deblocked=False).planes(0, take.frames)
+        ]
+    off = np.stack(left) - np.stack(smoothed)
+    touched = np.any(off != 0, axis=(1, 2))
+    assert 0.2 < touched.mean() < 0.6  # pictures that others build on are the same
+    assert np.sqrt(np.mean(off**2)) < 0.1  # codes of 256
+    assert abs(off.mean()) < 0.01
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ import numpy as np
 from blinkspan.errors import UnwritableOutput
 from blinkspan.traces.reduction import Allocate, Film, Light, in_memory
 
-_MOST_IN_MEMORY = 64 * 2**20  # bytes; about a quarter of a minute at 240 frames a second
+_MOST_IN_MEMORY = 192 * 2**20  # bytes; most of a minute at 240 frames a second
 _CHUNK = 2**24
 _ITEM = 2  # bytes of a uint16
 _FOR_LARGE_FILES = Path("/var/tmp")  # /tmp is memory on many systems (file-hierarchy(7))

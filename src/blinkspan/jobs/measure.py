@@ -1,9 +1,10 @@
 """Measure one take: from the file to its presses, their summary and what a report shows."""
 
 from collections.abc import Generator, Iterator, Mapping
-from contextlib import closing
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Thread
 
 from blinkspan.errors import NothingToMeasure
 from blinkspan.footage.processors import usable_processors
@@ -119,7 +120,8 @@ def measure_take(
                     yield Progress("reading", step, take.frames)
             assert series is not None  # the reduction ends with it
             yield Progress("measuring")
-            found = measure_presses(series, regions, settings.camera, settings.display)
+            with _hashing_aside(take):
+                found = measure_presses(series, regions, settings.camera, settings.display)
         measurement = _measurement(take, regions, settings, found)
         summary, net = summary_of(found.presses, settings.display)
         document = document_of(measurement, summary, conditions, net=net)
@@ -140,6 +142,20 @@ def _read(
     reduction = Reduction(take.format, regions.lamp, regions.watch)
     with closing(pieces_of(take, reduction, threads or usable_processors())) as pieces:
         yield from reduction.joined(pieces, take.clock, allocate)
+
+
+@contextmanager
+def _hashing_aside(take: OpenTake) -> Iterator[None]:
+    """Take the file's hash on a processor that measuring leaves idle."""
+
+    def take_hash() -> None:
+        with suppress(OSError):  # met again, and told, where the hash is asked for
+            _ = take.sha256
+
+    aside = Thread(target=take_hash, daemon=True)
+    aside.start()
+    yield
+    aside.join()
 
 
 def _refuse_short(take: OpenTake) -> None:

@@ -47,15 +47,16 @@ def pieces_of(take: OpenTake, work: Work[Piece], processors: int) -> Generator[P
     UnreadableTake
         A frame cannot be decoded, or a process that decoded was ended.
     """
+    reel = replace(take.reel, deblocked=False)
     parts = parts_of(take, processors)
     if len(parts) > 1:
         try:
-            yield from _side_by_side(take, work, parts, min(processors, _MOST_WORKERS))
+            yield from _side_by_side(reel, work, parts, min(processors, _MOST_WORKERS))
         except _NotSplit:
             pass
         else:
             return
-    yield from work.pieces(take)
+    yield from work.pieces(reel.planes(0, take.frames))
 
 
 def parts_of(take: OpenTake, processors: int) -> list[tuple[int, int]]:
@@ -75,11 +76,11 @@ class _NotSplit(Exception):
 
 
 def _side_by_side(
-    take: OpenTake, work: Work[Piece], parts: list[tuple[int, int]], most: int
+    reel: Reel, work: Work[Piece], parts: list[tuple[int, int]], most: int
 ) -> Generator[Piece, None, None]:
     """Yield the pieces of all parts as they come."""
     told: Told = Queue(_UNTOLD_PIECES * most)
-    reel = replace(take.reel, threads=1)
+    reel = replace(reel, threads=1)
     waiting = deque(parts)
     workers: list[ReadingWorker] = []
     digests: dict[int, bytes] = {}
@@ -90,7 +91,7 @@ def _side_by_side(
         while left:
             worker, words = _next(told)
             if words is None:
-                raise _refusal(take, worker)
+                raise _refusal(reel, worker)
             if not isinstance(words, PartEnd):
                 yield words
                 continue
@@ -125,12 +126,12 @@ def _agree(known: dict[int, bytes], more: dict[int, bytes]) -> bool:
     return all(known.setdefault(frame, digest) == digest for frame, digest in more.items())
 
 
-def _refusal(take: OpenTake, worker: ReadingWorker) -> Exception:
+def _refusal(reel: Reel, worker: ReadingWorker) -> Exception:
     """Return what to raise for a process that has ended before its work."""
     code = worker.ending()
     if code == _FAILED:
         return _NotSplit()
     return UnreadableTake(
-        f"{take.path}: a process that read it {words_of_ending(code)}; "
+        f"{reel.path}: a process that read it {words_of_ending(code)}; "
         "the file may be damaged, look at it in a player"
     )

@@ -54,7 +54,8 @@ _LAMP_PIXELS = 24 * 24
 # Above these factors the watched part is halved in code values, once or twice, before its
 # light is looked up: halving costs a tenth of any other shrinking.
 _HALVED_ABOVE, _QUARTERED_ABOVE = 3, 8
-_PIECE_FRAMES = 60  # handed on together: about a megabyte, a quarter of a second at 240 fps
+# Handed on together: about a megabyte, a quarter of a second at 240 fps; fewer of a large lamp.
+_PIECE_FRAMES, _PIECE_PX = 60, 2**22
 
 
 def in_memory(shape: tuple[int, ...]) -> Film:
@@ -173,28 +174,27 @@ class Reduction:
     def pieces(self, planes: Iterable[Luma], first: int = 0) -> Iterator[Piece]:
         """Yield the frames reduced, some at a time; ``first`` is the number of the first."""
         table = light_of_codes(self.picture)
-        ring = _ring(self.lamp, self.picture)
-        lamp_factor, watch_factor = self.lamp_factor, self.watch_factor
-        white = highest_code(self.picture)
+        white = table[highest_code(self.picture)]
+        near = _near(self.lamp, self.picture)
+        at_once = max(1, min(_PIECE_FRAMES, _PIECE_PX // (near.strip.width * near.strip.height)))
         planes = iter(planes)
         while True:
-            lamp, clipped, around, watch = [], [], [], []
-            for luma in islice(planes, _PIECE_FRAMES):
-                patch = _part(luma, self.lamp)
-                clipped.append(patch.max() >= white)
-                lamp.append(shrunk(_light(patch, table), lamp_factor))
-                around.append(0 if ring is None else _mean_light(luma, ring, table))
-                watch.append(_watched(_part(luma, self.watch), watch_factor, table))
-            if not around:
+            strips, watch = [], []
+            for luma in islice(planes, at_once):
+                strips.append(_part(luma, near.strip).copy())
+                watch.append(_watched(_part(luma, self.watch), self.watch_factor, table))
+            if not strips:
                 return
+            light = np.stack([_light(strip, table) for strip in strips])
+            patches = light[..., near.lamp]
             yield Piece(
                 first,
-                np.stack(lamp),
-                np.array(clipped, np.bool_),
-                np.array(around, np.uint16),
+                np.stack([shrunk(patch, self.lamp_factor) for patch in patches]),
+                patches.max(axis=(1, 2)) >= white,
+                near.mean_beside(light),
                 np.stack(watch),
             )
-            first += len(around)
+            first += len(strips)
 
     def joined(
         self, pieces: Iterable[Piece], clock: Clock, allocate: Allocate
@@ -250,11 +250,6 @@ def reduce_take(
     yield from reduction.joined(reduction.pieces(frames), frames.clock, allocate)
 
 
-def _mean_light(luma: Luma, boxes: list[Rectangle], table: Light) -> int:
-    parts = [_part(luma, box) for box in boxes]
-    return sum(int(_light(part, table).sum()) for part in parts) // sum(p.size for p in parts)
-
-
 def _light(codes: Luma, table: Light) -> Light:
     if codes.dtype == np.uint8:  # OpenCV's own look-up is the fast one but takes 8 bits only
         return cv2.LUT(codes, table)  # type: ignore[return-value]
@@ -297,12 +292,46 @@ def shrunk(plane: Plane, factor: int) -> Plane:
     return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
 
 
-def _ring(lamp: Rectangle, picture: PictureFormat) -> list[Rectangle] | None:
-    """Return the strips left and right of the lamp, one lamp's width away, inside the picture."""
-    sides = []
+@dataclass(frozen=True, slots=True)
+class _Near:
+    """The lamp's rows with what is beside it: copied at once, for far memory is slow to reach.
+
+    Attributes
+    ----------
+    strip : Rectangle
+        In the picture.
+    lamp : slice
+        Its columns in the strip.
+    sides : tuple of slice
+        Columns left and right of the lamp, one lamp's width away; none where it fills the picture.
+    """
+
+    strip: Rectangle
+    lamp: slice
+    sides: tuple[slice, ...]
+
+    def mean_beside(self, light: Light) -> Light:
+        """Return the mean light beside the lamp in some strips, shape (n,); 0 where nothing is."""
+        total = np.zeros(light.shape[0], np.uint64)
+        columns = 0
+        for side in self.sides:
+            total += light[..., side].sum(axis=(1, 2), dtype=np.uint64)
+            columns += side.stop - side.start
+        return (total // np.uint64(max(1, columns * light.shape[1]))).astype(np.uint16)
+
+
+def _near(lamp: Rectangle, picture: PictureFormat) -> _Near:
+    """Return where to look at a lamp and at its surroundings inside the picture."""
     gap, width = lamp.width, max(4, lamp.width)
-    for left in (lamp.x - gap - width, lamp.x + lamp.width + gap):
-        x0, x1 = max(0, left), min(picture.width_px, left + width)
-        if x1 - x0 >= 2:
-            sides.append(Rectangle(x0, lamp.y, x1 - x0, lamp.height))
-    return sides or None
+    ranges = [
+        (max(0, left), min(picture.width_px, left + width))
+        for left in (lamp.x - gap - width, lamp.x + lamp.width + gap)
+    ]
+    seen = [(x0, x1) for x0, x1 in ranges if x1 - x0 >= 2]
+    x = min([lamp.x, *(x0 for x0, _ in seen)])
+    stop = max([lamp.x + lamp.width, *(x1 for _, x1 in seen)])
+    return _Near(
+        Rectangle(x, lamp.y, stop - x, lamp.height),
+        slice(lamp.x - x, lamp.x - x + lamp.width),
+        tuple(slice(x0 - x, x1 - x) for x0, x1 in seen),
+    )
