@@ -4,9 +4,18 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+from blinkspan.onsets.alignment import Course, Template
 from blinkspan.onsets.idle import Moments, learn_idle
 from blinkspan.onsets.look import look_before
-from blinkspan.onsets.moving import learn_moving, moving_course, sets_out
+from blinkspan.onsets.moving import (
+    Moving,
+    as_one,
+    learn_moving,
+    moving_course,
+    slid_cells,
+    under_way,
+)
+from blinkspan.onsets.pattern import FEATURES
 from blinkspan.traces.light import FULL_SCALE
 
 PERIOD = 1 / 240
@@ -54,14 +63,33 @@ def test_light_that_rises_as_a_whole_is_no_slide(texture):
     assert np.abs(cells_read[60:]).mean() < 0.03
 
 
-def test_a_slide_sets_out_when_it_does_and_rest_never(texture):
+def test_a_slide_is_under_way_a_quarter_of_its_way_and_rest_never(texture):
     slides = [(0.0, 0.0)] * SETS_OUT + [(0.0, 0.02 * k) for k in range(50)]
     course, _ = slid(film_of(texture, slides))
-    at = sets_out(course, float(START_S[130]), float(START_S[-1]))
+    at = under_way(course, float(START_S[130]), float(START_S[-1]))
     assert at is not None
-    assert 0 <= at - START_S[SETS_OUT] < 12 * PERIOD
+    assert 11 * PERIOD < at - START_S[SETS_OUT] < 15 * PERIOD
     rest, _ = slid(film_of(texture, [(0.0, 0.0)] * 200))
-    assert sets_out(rest, float(START_S[130]), float(START_S[-1])) is None
+    assert under_way(rest, float(START_S[130]), float(START_S[-1])) is None
+
+
+def test_bands_that_read_slides_differently_are_read_as_one():
+    moving = Moving(BANDS, np.full((4, 2), 0.01), 24)
+    values = np.zeros((3, 4, FEATURES))
+    values[1, :, 2] = np.array([0.8, 1.2, 1.1, 0.9]) / 0.01
+    values[2, :, 2] = 4.0 / 0.01  # farther than slides are read well
+    one = as_one(Course(START_S[:3], values), moving)
+    assert one.values[:, 0, 2] == pytest.approx([0.0, 1.0 / 0.01, 1.5 / 0.01])
+    assert np.count_nonzero(one.values) == 2
+
+
+def test_how_far_a_mean_course_has_slid_in_cells():
+    moving = Moving(BANDS, np.full((4, 2), 0.01), 24)
+    values = np.zeros((2, 4, FEATURES))
+    values[1, :, 2], values[1, :, 3] = 0.3 / 0.01, 0.4 / 0.01
+    mean = Template(np.array([0.0, 0.1]), values)
+    assert slid_cells(mean, moving, 0.1) == pytest.approx(0.5)
+    assert slid_cells(mean, moving, 0.05) == pytest.approx(0.25)
 
 
 def test_bands_of_a_row_tell_nothing(texture):

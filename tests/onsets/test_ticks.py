@@ -84,6 +84,39 @@ def test_answers_at_random_lie_on_no_ticks():
     assert place_on_ticks(courses, at, TICKS, 500.0, BELOW, EXPOSURE) is None
 
 
+def turns(begins_s: np.ndarray, seed: int) -> tuple[list[Course], np.ndarray]:
+    """Return views that turn, each read by its own measure, and where they were aligned."""
+    rng = np.random.default_rng(seed)
+    gathering = np.array([5, 15, 30, 50, 75, 100, 130])
+    measures = rng.normal(1.0, 0.1, begins_s.size)
+    courses = [
+        course_of(float(t), k, tuple(m * gathering))
+        for k, (t, m) in enumerate(zip(begins_s, measures, strict=True))
+    ]
+    return courses, begins_s + 0.021 + rng.uniform(-0.5, 0.5, begins_s.size) * TICK_S
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_views_that_slide_are_told_by_where_they_are_at_each_tick(seed):
+    numbers = np.sort(np.random.default_rng(seed).choice(np.arange(30, 300), 12, replace=False))
+    courses, aligned = turns(0.005 + numbers * TICK_S, seed)
+    assert concentration(aligned, TICK_S) < 0.75
+    assert place_on_ticks(courses, aligned, TICKS, 500.0, BELOW, EXPOSURE) is None
+    found = place_on_ticks(courses, aligned, TICKS, 500.0, BELOW, EXPOSURE, sliding=True)
+    assert found is not None
+    sure = np.array([begin.u for begin in found.begins]) < 1e-4
+    assert sure.sum() >= 9
+    assert found.numbers[sure].tolist() == numbers[sure].tolist()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_views_that_slide_whenever_a_picture_is_ready_lie_on_no_ticks(seed):
+    at = np.sort(np.random.default_rng(seed).uniform(0.5, 5.0, 12))
+    courses, aligned = turns(at, seed)
+    placed = place_on_ticks(courses, aligned, TICKS, 500.0, BELOW, EXPOSURE, sliding=True)
+    assert placed is None
+
+
 def test_four_answers_agree_by_chance():
     begins = 0.005 + NUMBERS[:4] * TICK_S
     courses = [course_of(float(t), k) for k, t in enumerate(begins)]

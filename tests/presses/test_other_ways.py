@@ -90,6 +90,28 @@ def test_a_view_that_turns_while_a_figure_stays(film):
     assert_found(film, found, within_s=0.002, at_least=8)
 
 
+@pytest.mark.parametrize("seed", [3, 4])
+def test_a_view_that_turns_out_of_a_slow_sway(film, seed):
+    """The sway takes the picture farther than the turn's first frames do."""
+    rng = np.random.default_rng(seed)
+    series = series_of(film)
+    _, rows, columns = series.watch.shape
+    texture = 0.3 + 0.4 * ndimage.gaussian_filter(rng.standard_normal((rows, 900)), 2.0)
+    at, speed, pictures = 30.0, 0.0, []
+    begins = refresh_of(film)
+    for n in range(round(film.seconds * REFRESH_HZ)):
+        since = min((n - b for b in begins if n >= b), default=999)
+        speed = min(speed + 0.2, 1.5) if since < 8 else max(0.0, speed - 0.4)
+        at += speed
+        sway = 0.3 * np.sin(2 * np.pi * 0.7 * n / REFRESH_HZ), 0.3 * np.sin(n / 17)
+        across = at + sway[0]
+        pictures.append(
+            ndimage.shift(texture, (sway[1], -across), order=3, mode="grid-wrap")[:, :columns]
+        )
+    found = measure(filmed(film, series, pictures, 0.003))
+    assert_found(film, found, within_s=0.002, at_least=8)
+
+
 def test_a_number_that_counts_up_shows_something_else_each_time(film):
     rng = np.random.default_rng(6)
     series = series_of(film)

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from blinkspan.onsets.alignment import Course
+from blinkspan.onsets.alignment import Course, Template, interpolated
 from blinkspan.onsets.idle import Idle
 from blinkspan.onsets.look import Frame, Light, Look, Pictures, light_of, steadied
 from blinkspan.onsets.pattern import (
@@ -38,8 +38,9 @@ _SOFT_CELLS = 2.0
 _ROUNDS, _STRANGE = 3, 2.0  # times the usual misfit of a cell: such a cell counts a quarter
 _LEAST_SD_CELLS = 0.003  # rounding alone moves a picture of some hundred cells by so much
 _FEWEST_ROWS = 3  # a band of fewer tells no shift from light that changes
-_SETS_OUT = 5.0  # idle standard deviations, over all bands
-_SURELY_MOVING = 0.01  # of the farthest slide within the search
+_CLEAR_OF_REST = 5.0  # idle standard deviations
+_NEAR_CELLS = 1.5  # beyond it, a slide is read the shorter the less is left of the look before
+_UNDER_WAY = 0.25  # of the farthest slide within the search
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,15 +85,38 @@ def moving_course(
     return Course(start_s[first:stop], values)
 
 
-def sets_out(course: Course, from_s: float, until_s: float) -> float | None:
-    """Return when a course first leaves its rest within a stretch of time, or None."""
+def as_one(course: Course, moving: Moving) -> Course:
+    """Return how far all bands together have slid, as far as slides are read well.
+
+    Each band reads a slide longer or shorter by what is seen in it, and some of it as one
+    across; their mean does so far less. Farther slides count as just so far.
+    """
+    most = _NEAR_CELLS / moving.idle_sd
+    slides = np.clip(course.values[..., _SIDEWAYS : _DOWN + 1], -most, most)
+    values: Features = np.zeros((course.start_s.size, 1, FEATURES))
+    values[..., 0, _SIDEWAYS : _DOWN + 1] = slides.mean(axis=1)
+    return Course(course.start_s, values)
+
+
+def slid_cells(mean: Template, moving: Moving, after_s: float) -> float:
+    """Return how many cells a mean course has slid so long after its zero."""
+    look = interpolated(mean, np.array([after_s]))[0, :, _SIDEWAYS : _DOWN + 1]
+    return float(np.linalg.norm((look * moving.idle_sd).mean(axis=0)))
+
+
+def under_way(course: Course, from_s: float, until_s: float) -> float | None:
+    """Return when a course has first left its rest for good within a stretch of time, or None.
+
+    That is not when it sets out, which a scene that sways hides, but equally late after every
+    press, since views turn alike.
+    """
     inside = (course.start_s >= from_s) & (course.start_s <= until_s)
     far = np.sqrt((course.values**2).sum(axis=(1, 2)) / course.values.shape[1])
     rest = far[(course.start_s < from_s) & (course.start_s > from_s - 0.05)]
     if not inside.any() or rest.size == 0:
         return None
     over = far - float(np.median(rest))
-    least = max(_SETS_OUT, _SURELY_MOVING * float(over[inside].max()))
+    least = max(_CLEAR_OF_REST, _UNDER_WAY * float(over[inside].max()))
     above = inside & (over > least)
     firm = np.flatnonzero(above[:-1] & above[1:])
     return float(course.start_s[firm[0]]) if firm.size else None

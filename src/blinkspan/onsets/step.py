@@ -88,6 +88,8 @@ def fit_step(
     rates_hz: list[float],
     at_once: Known | None = None,
     ticks: Ticks | None = None,
+    *,
+    sliding: bool = False,
 ) -> Step | None:
     """Return the step all presses share, or None where their answers never rise like one.
 
@@ -107,6 +109,8 @@ def fit_step(
     ticks : Ticks, optional
         The panel's refreshes, from all that moves in the take; answers that tell their own
         begins less well are put on them.
+    sliding : bool
+        Whether the courses say how far the view has slid.
     """
     below = bands.below(row_px)
     departure = first_departure(template, known[0].period_s)
@@ -122,9 +126,10 @@ def fit_step(
     step = _by_themselves(courses, free, problem, row_px, rates_hz)
     period_s = problem.known.period_s
     hardly = step.grid is None or step.shared_u_s > _HARDLY_TOLD * period_s
-    # Answers unlike each other agree by what the scene does by itself, if they do.
-    if ticks is not None and hardly and template.alike:
-        ticked = _on_ticks(courses, aligned, free, problem, row_px, ticks)
+    # Answers unlike each other agree by what the scene does by itself, if they do; a view that
+    # gathers speed makes no step of its own.
+    if ticks is not None and (hardly or sliding) and template.alike:
+        ticked = _on_ticks(courses, aligned, free, problem, row_px, ticks, sliding)
         step = step if ticked is None else ticked
     return step
 
@@ -175,12 +180,17 @@ def _on_ticks(
     problem: Joint,
     row_px: float,
     ticks: Ticks,
+    sliding: bool,
 ) -> Step | None:
     """Return the step with every begin on one of the panel's ticks, None where that is unsure."""
     exposure, seen = problem.known.exposure_s, free.exposure_s
-    if exposure.value - seen.value > _PULSED * math.hypot(exposure.u, seen.u):
+    # Slides lie beside each other too loosely for a step to be seen in them.
+    pulsed = exposure.value - seen.value > _PULSED * math.hypot(exposure.u, seen.u)
+    if pulsed and not sliding:
         return None  # the panel's light comes in pulses, and all that moves is seen at those alone
-    placed = place_on_ticks(courses, aligned_s, ticks, row_px, problem.bands, exposure)
+    placed = place_on_ticks(
+        courses, aligned_s, ticks, row_px, problem.bands, exposure, sliding=sliding
+    )
     if placed is None:
         return None
     zero, slants = ticks.zero_at(row_px), (ticks.slant_s_per_px, free.slant_s_per_px)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from blinkspan.onsets.alignment import Course
 from blinkspan.onsets.row_changes import RowChanges
+from blinkspan.onsets.slides import go_by_ticks, way_of
 from blinkspan.onsets.softened import Bands, gathered
 from blinkspan.onsets.whole_grid import WholeGrid
 from blinkspan.quantities import Measured
@@ -37,8 +38,10 @@ _TICKS_BEFORE, _TICKS_AFTER, _TICKS_AT_REST = 8, 6, 4
 # By how many ticks a press may have been aligned wrongly, how many ticks about the first to show
 # tell that, and how much better than any other place the best one has to fit.
 _SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
-# A press that fits so much worse than most has to be told from its neighbours more clearly.
-_ODD, _SURELY_THOUGH_ODD = 1.5, 3.0
+# A press that fits so much worse than most has to be told from its neighbours more clearly; one
+# that fits worse by far is none of them wherever it is put. Slides are told from their neighbours
+# as clearly.
+_ODD, _SURELY_THOUGH_ODD, _FAR_ODD, _SURELY_SLID = 1.5, 3.0, 10.0, 3.0
 _MOST_SURE = 0.7  # of the presses: where fewer are, those that seem so are no better
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.08
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
@@ -170,12 +173,17 @@ def place_on_ticks(
     row_px: float,
     below: Bands,
     exposure: Measured,
+    *,
+    sliding: bool = False,
 ) -> Placed | None:
     """Return on which tick each answer begins, or None where their places do not agree.
 
     Answers that are aligned well lie at one place between two ticks, whatever that place is
     on their mean course. The first tick at whose end that course has left its rest is the
     one they begin on.
+
+    Views that slide are aligned less well, by some frames, since how far a slide is read
+    depends on what is seen. How far they slide within each tick tells them apart.
 
     Parameters
     ----------
@@ -188,9 +196,14 @@ def place_on_ticks(
     below : Bands
         Counted from that row.
     exposure : Measured
+    sliding : bool
+        Whether the courses say how far the view has slid.
     """
     tick_s, zero = ticks.period_s, ticks.zero_at(row_px)
-    if aligned_s.size < _FEWEST or concentration(aligned_s, tick_s) < _AGREE:
+    if aligned_s.size < _FEWEST:
+        return None
+    agreeing = concentration(aligned_s, tick_s) >= _AGREE
+    if not agreeing and not sliding:
         return None
     turns = (aligned_s - zero.value) / tick_s
     place = float(np.angle(np.exp(2j * np.pi * turns).mean())) / (2 * np.pi)
@@ -198,16 +211,26 @@ def place_on_ticks(
     slant = ticks.slant_s_per_px.value
     # So long before the next tick a frame has to begin, to see nothing of it for sure.
     clear_s = exposure.value + exposure.u + _SURE * (zero.u + slant * below.spread_px)
-    nexts_s = zero.value + tick_s * (numbers + 1)
+    nexts_s = np.asarray(zero.value + tick_s * (numbers + 1), np.float64)
     shown = _at_ticks(courses, nexts_s.tolist(), tick_s, slant * below.row_px - clear_s)
+    if sliding:
+        way = way_of(shown)
+        if not agreeing and not go_by_ticks(courses, nexts_s, way, tick_s, slant * below.row_px):
+            return None
+        shown = (shown.mean(axis=2) @ way)[..., None, None]
     first = first_to_show(np.median(shown, axis=0))
     if first is None or not _ABOUT + _SLACK <= first <= shown.shape[1] - _ABOUT - _SLACK:
         return None
-    moved, sure, odd = _agreed(shown, first)
+    if sliding:  # what was slid before the answer says nothing
+        shown = np.diff(shown, axis=1, prepend=0.0)
+    moved, sure, odd = _agreed(shown, first, _SURELY_SLID if sliding else _SURELY_AGREED)
     if np.mean(sure) < _MOST_SURE:
         return None
     numbers = numbers + moved + first - _TICKS_BEFORE - _SLACK
-    astray = ~sure | odd | (moved != 0) | (np.abs(turns - place - np.rint(turns - place)) > _ASTRAY)
+    astray = ~sure | odd
+    if agreeing:
+        away = np.abs(turns - place - np.rint(turns - place))
+        astray |= (moved != 0) | (away > _ASTRAY)
     begins_s = zero.value + tick_s * numbers
     own_s = np.where(astray, tick_s, _LEAST_OWN_S)
     return Placed(tuple(map(Measured, begins_s.tolist(), own_s.tolist())), numbers)
@@ -234,7 +257,7 @@ def _at_ticks(
 
 
 def _agreed(
-    shown: Samples, first: int
+    shown: Samples, first: int, surely: float
 ) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
     """Return by how many ticks each press has to move to agree best, and whether that is sure.
 
@@ -252,8 +275,10 @@ def _agreed(
             break
         moved = best
     left, next_best = np.sort(misfits, axis=1)[:, :2].T
-    odd = (left > _ODD * np.median(left)) & (next_best < _SURELY_THOUGH_ODD * left)
-    return moved, next_best > _SURELY_AGREED * left, odd
+    usual = np.median(left)
+    odd = (left > _ODD * usual) & (next_best < _SURELY_THOUGH_ODD * left)
+    odd |= left > _FAR_ODD * usual
+    return moved, next_best > surely * left, odd
 
 
 def first_to_show(course: Samples) -> int | None:

@@ -11,7 +11,7 @@ import numpy as np
 
 from blinkspan.onsets.alignment import turned
 from blinkspan.onsets.look import Frame
-from blinkspan.onsets.moving import learn_moving, moving_course, moving_pattern, sets_out
+from blinkspan.onsets.moving import as_one, learn_moving, moving_course, moving_pattern, under_way
 from blinkspan.onsets.own_look import own_looks, without_faint
 from blinkspan.onsets.pattern import Change
 from blinkspan.onsets.usual_wait import usual_wait
@@ -108,7 +108,7 @@ def _by_sliding(series: Series, todo: list[Search], learnt: Learnt) -> Found | N
         for stretch, look in zip(stretches(todo, period), learnt.looks, strict=True)
     ]
     places = [
-        sets_out(course, float(start_s[s.lamp_frame]), float(start_s[s.stop - 1]))
+        under_way(as_one(course, moving), float(start_s[s.lamp_frame]), float(start_s[s.stop - 1]))
         for course, s in zip(courses, todo, strict=True)
     ]
     placed = [k for k, at in enumerate(places) if at is not None]

@@ -9,6 +9,7 @@ from blinkspan.onsets.alignment import mean_course, still_rising
 from blinkspan.onsets.grid import KNOWN_RATES_HZ, come_at_every_refresh
 from blinkspan.onsets.growth import Growth
 from blinkspan.onsets.joint import Known
+from blinkspan.onsets.moving import slid_cells
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
 from blinkspan.onsets.ticks import Ticks
@@ -27,6 +28,8 @@ _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is k
 _SLOWEST_GAME_HZ = 30.0  # games at fewer frames a second are rare (common practice)
 _FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
 CONFLICT = 2.5  # standard deviations between two estimates before they are held to differ
+_SURE_OF_TICK_S = 0.001  # where it is not sure, a whole tick is in doubt
+_FAINT_SLIDE_PX = 0.4  # a slide of fewer pixels an encoder may not show at all (films of our own)
 _FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
 
 
@@ -113,12 +116,15 @@ def panel_step(
     step = _fit(series, regions, found, exposure, camera, display, ticks)
     if step is None:
         return _unanswered(found), None, late
+    learnt = found.learnt
+    if step.on_ticks and learnt.moving is not None:
+        found = _settled_by_ticks(found, step)
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     if step.grid is None and moved.value == 0:
         # Begins that lie on no grid give way to any exposure: only the lamp then tells it.
         seen = exposure
     # The panel's ticks are known, however faint an answer is.
-    faint = 0.0 if step.on_ticks else _faint_u_s(series, found.learnt)
+    faint = 0.0 if step.on_ticks else _faint_u_s(series, learnt)
     if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
         faint /= 2
     if display.game_rate_hz is None and step.grid and come_at_every_refresh(step.grid.ticks):
@@ -137,6 +143,22 @@ def panel_step(
 def _unanswered(found: Found) -> Found:
     """Return the presses without answers: what was found is no step of a panel."""
     return replace(found, answers=[None] * len(found.answers))
+
+
+def _settled_by_ticks(found: Found, step: Step) -> Found:
+    """Return the answers uncontested where it is sure on which tick they begin.
+
+    Courses laid over each other tell slides a game frame apart less well: each is read by its
+    own measure.
+    """
+    begins = iter(step.begins)
+    answers = [
+        answer
+        if answer is None or next(begins).u > _SURE_OF_TICK_S
+        else replace(answer, contested=False)
+        for answer in found.answers
+    ]
+    return replace(found, answers=answers)
 
 
 def _hold_s(display: DisplayProfile, period_s: float) -> float:
@@ -178,7 +200,16 @@ def _fit(
     if found.learnt.own is None:
         at_once = replace(known[0], slant_s_per_px=slant_at_once(series, regions, camera))
         return fit_step(
-            courses, fits, found.learnt.template, bands, row_px, known, rates, at_once, ticks
+            courses,
+            fits,
+            found.learnt.template,
+            bands,
+            row_px,
+            known,
+            rates,
+            at_once,
+            ticks,
+            sliding=found.learnt.moving is not None,
         )
     answered = [answer is not None for answer in found.answers]
     template = found.learnt.template
@@ -248,7 +279,9 @@ def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measu
 def _growth(series: Series, found: Found, step: Step) -> Growth | None:
     """Return how the answers grow, None where they do not."""
     assert found.learnt is not None  # there is no step without a pattern
-    if not still_rising(found.learnt.template):
+    moving = found.learnt.moving
+    # How far a slide is read ends rising where too little is left of the look before.
+    if moving is None and not still_rising(found.learnt.template):
         return None
     begins = np.array([begin.value for begin in step.begins])
     begins = begins + step.slant_s_per_px.value * _away_px(found, step.row_px)
@@ -258,9 +291,11 @@ def _growth(series: Series, found: Found, step: Step) -> Growth | None:
     # Put on ticks, answers say nothing of the panel's own time.
     settles_s = step.exposure_s.value if step.on_ticks else 2 * step.response_s
     whole_s = float((step.slant_s_per_px.value * below).max()) + settles_s
-    # A slide is seen long before any of the picture's cells has changed by much.
-    slides = found.learnt.moving is not None
-    of_visible = math.inf if slides else _first_codes(series, found.learnt) / _FAINT_CODES
+    if moving is None:
+        of_visible = _first_codes(series, found.learnt) / _FAINT_CODES
+    else:
+        cell_px = series.watch_factor
+        of_visible = slid_cells(template, moving, whole_s) * cell_px / _FAINT_SLIDE_PX
     return Growth(template, whole_s, of_visible)
 
 

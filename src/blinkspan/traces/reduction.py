@@ -89,11 +89,15 @@ class Series:
     watch: Film
 
     @property
+    def watch_factor(self) -> int:
+        """How many pixels a side one cell of the small film stands for."""
+        return watch_factor(self.watch_region)
+
+    @property
     def watch_row_px(self) -> npt.NDArray[np.float64]:
         """The picture row at the middle of each row of the small film, shape (rows,)."""
-        factor = watch_factor(self.watch_region)
         rows = np.arange(self.watch.shape[1], dtype=np.float64)
-        return self.watch_region.y + (rows + 0.5) * factor
+        return self.watch_region.y + (rows + 0.5) * self.watch_factor
 
 
 def shrink_factor(width: int, height: int, pixels: int) -> int:
