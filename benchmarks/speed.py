@@ -8,7 +8,8 @@ same regions' means. Ratios are medians over rounds with a 95 % bootstrap interv
 Then the analysis alone on longer takes, for its memory and its time a frame.
 
 Memory is that of all processes of a loop together, looked at ten times a second:
-the proportional set size, in which a page that several share counts once.
+the proportional set size, in which a page that several share counts once. Looking walks
+all pages of every process, so that it is done in one more run, of which no time counts.
 
 Run: python benchmarks/speed.py [--takes FOLDER] [--rounds N] [--lengths S ...]
 """
@@ -79,15 +80,15 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _child(*words: object) -> tuple[dict[str, object], float]:
-    """Return what one of the loops told, and the most memory it held, in MB."""
+def _child(*words: object, looked_at: bool = False) -> tuple[dict[str, object], float]:
+    """Return what one of the loops told and, where looked at, the most memory it held, in MB."""
     command = [sys.executable, str(_CHILD), *map(str, words)]
     env = dict(os.environ)
     if words[0] == "analysis":  # as the command does
         env = dict.fromkeys(_ONE_THREAD, "1") | env
     peak_mb = 0.0
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=env) as process:
-        while process.poll() is None:
+        while looked_at and process.poll() is None:
             peak_mb = max(peak_mb, _held_mb(process.pid))
             time.sleep(_LOOK_S)
         assert process.stdout is not None
@@ -123,10 +124,20 @@ def _started_by(pid: int) -> list[int]:
 
 
 def _run(loop: str, made: dict[str, object], part: str) -> Run:
+    told, _ = _child(loop, *_words(made, part))
+    return {name: float(str(value)) for name, value in told.items()}
+
+
+def _peak_mb(loop: str, made: dict[str, object], part: str) -> float:
+    _, peak_mb = _child(loop, *_words(made, part), looked_at=True)
+    return peak_mb
+
+
+def _words(made: dict[str, object], part: str) -> tuple[object, str]:
+    """Return the take and its regions as a loop is told them."""
     places = made["regions"]
     assert isinstance(places, dict)
-    told, peak_mb = _child(loop, made["take"], json.dumps({**places, "watch": places[part]}))
-    return {**{name: float(str(value)) for name, value in told.items()}, "mb": peak_mb}
+    return made["take"], json.dumps({**places, "watch": places[part]})
 
 
 def _compared(made: dict[str, object], part: str, name: str, rounds: int) -> list[str]:
@@ -148,8 +159,8 @@ def _compared(made: dict[str, object], part: str, name: str, rounds: int) -> lis
         _ratio([a["s"] / d["s"] for a, d in zip(analysis, decode, strict=True)]),
         _ratio([a["cpu_s"] / d["cpu_s"] for a, d in zip(analysis, decode, strict=True)]),
         _ratio([p["s"] / a["s"] for a, p in zip(analysis, plain, strict=True)]),
-        f"{max(run['mb'] for run in analysis):.0f}",
-        f"{max(run['mb'] for run in decode):.0f}",
+        f"{_peak_mb('analysis', made, part):.0f}",
+        f"{_peak_mb('decode', made, part):.0f}",
     ]
 
 
@@ -165,7 +176,7 @@ def _lengths(folder: Path, codec: str, lengths: list[float]) -> list[list[str]]:
                 f"{run['frames'] / 240:.0f}",
                 f"{run['frames']:.0f}",
                 f"{per_frame_ms:.2f}",
-                f"{run['mb']:.0f}",
+                f"{_peak_mb('analysis', made, 'whole'):.0f}",
             ]
         )
     return rows
