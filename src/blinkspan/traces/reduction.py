@@ -180,20 +180,21 @@ class Reduction:
         table = light_of_codes(self.picture)
         white = table[highest_code(self.picture)]
         near = _near(self.lamp, self.picture)
+        lamp_factor, watch_factor = self.lamp_factor, self.watch_factor
         at_once = max(1, min(_PIECE_FRAMES, _PIECE_PX // (near.strip.width * near.strip.height)))
         planes = iter(planes)
         while True:
             strips, watch = [], []
             for luma in islice(planes, at_once):
                 strips.append(_part(luma, near.strip).copy())
-                watch.append(_watched(_part(luma, self.watch), self.watch_factor, table))
+                watch.append(_watched(_part(luma, self.watch), watch_factor, table))
             if not strips:
                 return
             light = np.stack([_light(strip, table) for strip in strips])
             patches = light[..., near.lamp]
             yield Piece(
                 first,
-                np.stack([shrunk(patch, self.lamp_factor) for patch in patches]),
+                np.stack([shrunk(patch, lamp_factor) for patch in patches]),
                 patches.max(axis=(1, 2)) >= white,
                 near.mean_beside(light),
                 np.stack(watch),
