@@ -38,7 +38,7 @@ class Reel:
     ----------
     deblocked : bool
         Whether every picture has the edges of its blocks smoothed, as the codec asks. Where not,
-        pictures on which no other builds are left as they are: decoding takes up to a tenth less time,
+        pictures on which no other builds are left as they are: decoding takes up to a tenth less,
         nothing is passed on to other pictures, and the mean of an area stays what it was to a
         few hundredths of a code.
     """

@@ -44,6 +44,9 @@ _SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
 _ODD, _SURELY_THOUGH_ODD, _FAR_ODD, _SURELY_SLID = 1.5, 3.0, 10.0, 3.0
 _MOST_SURE = 0.7  # of the presses: where fewer are, those that seem so are no better
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.08
+# A first change nearer to what the scene does by itself, and so much smaller than the next one,
+# may be the scene's (a change spliced into real film).
+_CLEAR_OF_SCENE, _OF_NEXT = 6.0, 0.3
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
 
 
@@ -218,7 +221,10 @@ def place_on_ticks(
         if not agreeing and not go_by_ticks(courses, nexts_s, way, tick_s, slant * below.row_px):
             return None
         shown = (shown.mean(axis=2) @ way)[..., None, None]
-    first = first_to_show(np.median(shown, axis=0))
+    middle = np.median(shown, axis=0)
+    first = first_to_show(middle)
+    if first is not None and not sliding and _may_be_the_scenes(middle, first):
+        return None
     if first is None or not _ABOUT + _SLACK <= first <= shown.shape[1] - _ABOUT - _SLACK:
         return None
     if sliding:  # what was slid before the answer says nothing
@@ -234,6 +240,31 @@ def place_on_ticks(
     begins_s = zero.value + tick_s * numbers
     own_s = np.where(astray, tick_s, _LEAST_OWN_S)
     return Placed(tuple(map(Measured, begins_s.tolist(), own_s.tolist())), numbers)
+
+
+def begin_elsewhere(
+    courses: list[Course], begins_s: Samples, frame_s: float, rows_s: Samples, clear_s: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which answers are surely more like most where they are put in another game frame.
+
+    By how much they change within each of the game frames about it. Shape (presses,).
+
+    Parameters
+    ----------
+    courses : one a press
+    begins_s : ndarray, shape (presses,)
+    frame_s : float
+        How long a game frame stays.
+    rows_s : ndarray, shape (bands,)
+        How much later each band of rows shows it.
+    clear_s : float
+        So long before the next game frame a camera frame has to begin, to see nothing of it.
+    """
+    shown = _at_ticks(courses, (begins_s + frame_s).tolist(), frame_s, rows_s - clear_s)
+    changes = np.diff(shown, axis=1, prepend=0.0)
+    moved, sure, _ = _agreed(changes, _TICKS_BEFORE + _SLACK, _SURELY_AGREED)
+    elsewhere: npt.NDArray[np.bool_] = sure & (moved != 0)
+    return elsewhere
 
 
 def _at_ticks(
@@ -286,18 +317,34 @@ def first_to_show(course: Samples) -> int | None:
 
     A scene that drifts goes on as it went: it is what departs from that which tells.
     """
-    change = np.diff(course, axis=0)
-    departed = np.array(
-        [
-            np.linalg.norm(change[at] - change[max(0, at - _TICKS_AT_REST) : at].mean(axis=0))
-            for at in range(1, change.shape[0])
-        ]
-    )
+    change, departed = np.diff(course, axis=0), _departed(course)
     creep = float(departed[:_TICKS_AT_REST].max())
     steepest = float(np.sqrt((change**2).sum(axis=(1, 2))).max())
     least = max(_OVER_CREEP * creep, _OF_STEEPEST * steepest, 1e-9)
     jumps = np.flatnonzero(departed > least)
     return int(jumps[0]) + 2 if jumps.size else None
+
+
+def _may_be_the_scenes(course: Samples, first: int) -> bool:
+    """Tell whether the first tick to show may be a change of a lively scene before the answer.
+
+    A film behind the game strays ever farther from the look before, and a new picture of it
+    that comes just before most answers departs like a faint first game frame.
+    """
+    departed = _departed(course)
+    creep, here = float(departed[: first - 2].max()), float(departed[first - 2])
+    return here < _CLEAR_OF_SCENE * creep and here < _OF_NEXT * float(departed[first - 1])
+
+
+def _departed(course: Samples) -> Samples:
+    """Return how far a course departs from what went on before, from its second change on."""
+    change = np.diff(course, axis=0)
+    return np.array(
+        [
+            np.linalg.norm(change[at] - change[max(0, at - _TICKS_AT_REST) : at].mean(axis=0))
+            for at in range(1, change.shape[0])
+        ]
+    )
 
 
 def _last_of(course: Course, until_s: Samples, rows_s: Samples) -> Samples:

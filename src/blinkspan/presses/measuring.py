@@ -122,7 +122,18 @@ def measure_presses(
         readout = flashing.readout
     rise = lamp_rise(lamp, spells, exposure, constant, period)
     context = Context(
-        series, regions, lamp, spells, rise, exposure, readout, display, todo, found, panel
+        series,
+        regions,
+        lamp,
+        spells,
+        rise,
+        exposure,
+        camera.exposure_s is not None,
+        readout,
+        display,
+        todo,
+        found,
+        panel,
     )
     presses = tuple(press_of(context, k) for k in range(len(spells)))
     slower = _times_slower(context, camera)

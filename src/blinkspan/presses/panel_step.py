@@ -12,7 +12,7 @@ from blinkspan.onsets.joint import Known
 from blinkspan.onsets.moving import slid_cells
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
-from blinkspan.onsets.ticks import Ticks
+from blinkspan.onsets.ticks import Ticks, begin_elsewhere
 from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.own_rows import fit_by_own_rows, rows_away_px
 from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
@@ -119,6 +119,8 @@ def panel_step(
     learnt = found.learnt
     if step.on_ticks and learnt.moving is not None:
         found = _settled_by_ticks(found, step)
+    elif not learnt.template.alike and step.grid is not None and display.game_rate_hz is not None:
+        found = _contested_by_frames(found, step, 1 / display.game_rate_hz)
     seen, moved = _exposure_and_move(exposure, step.exposure_s)
     if step.grid is None and moved.value == 0:
         # Begins that lie on no grid give way to any exposure: only the lamp then tells it.
@@ -156,6 +158,29 @@ def _settled_by_ticks(found: Found, step: Step) -> Found:
         answer
         if answer is None or next(begins).u > _SURE_OF_TICK_S
         else replace(answer, contested=False)
+        for answer in found.answers
+    ]
+    return replace(found, answers=answers)
+
+
+def _contested_by_frames(found: Found, step: Step, frame_s: float) -> Found:
+    """Return answers that look unlike contested where they are like most in another game frame.
+
+    Each of them begins with its first change, which over a lively scene may be the scene's.
+    """
+    assert found.learnt is not None  # there is no step without a pattern
+    pattern, slant = found.learnt.pattern, step.slant_s_per_px.value
+    below = Bands(pattern.row_px, pattern.row_spread_px).below(step.row_px)
+    elsewhere = begin_elsewhere(
+        [course for course, answer in zip(found.courses, found.answers, strict=True) if answer],
+        np.array([begin.value for begin in step.begins]),
+        frame_s,
+        slant * below.row_px,
+        step.exposure_s.value + slant * float(below.spread_px.max()) + step.shared_u_s,
+    )
+    each = iter(elsewhere.tolist())
+    answers = [
+        replace(answer, contested=next(each) or answer.contested) if answer else None
         for answer in found.answers
     ]
     return replace(found, answers=answers)
