@@ -223,9 +223,9 @@ def place_on_ticks(
         shown = (shown.mean(axis=2) @ way)[..., None, None]
     middle = np.median(shown, axis=0)
     first = first_to_show(middle)
-    if first is not None and not sliding and _may_be_the_scenes(middle, first):
-        return None
     if first is None or not _ABOUT + _SLACK <= first <= shown.shape[1] - _ABOUT - _SLACK:
+        return None
+    if not sliding and _may_be_the_scenes(middle, first):
         return None
     if sliding:  # what was slid before the answer says nothing
         shown = np.diff(shown, axis=1, prepend=0.0)
