@@ -119,7 +119,7 @@ def test_views_that_slide_whenever_a_picture_is_ready_lie_on_no_ticks(seed):
 
 def test_answers_that_first_show_at_the_last_tick_looked_at_lie_on_no_ticks():
     begins = 0.005 + NUMBERS * TICK_S
-    late = [course_of(float(t), k) for k, t in enumerate(begins + 8 * TICK_S)]
+    late = [course_of(float(t), k, (1.0, 30, 60)) for k, t in enumerate(begins + 8 * TICK_S)]
     assert place_on_ticks(late, begins, TICKS, 500.0, BELOW, EXPOSURE) is None
 
 
