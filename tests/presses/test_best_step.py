@@ -16,7 +16,14 @@ LAMPS = Measured(0.0021, 0.0004)
 TICKS = Ticks(Measured(0.004, 4e-4), TICK_S, 60.0, Measured(4e-5, 1e-6), 100.0, 200.0)
 
 
-def stepped(answered: int, *, at_s: float = 0.0, exposure_s: float = 0.002):
+def stepped(
+    answered: int,
+    *,
+    at_s: float = 0.0,
+    exposure_s: float = 0.002,
+    alike: bool = True,
+    shared_u_s: float = 3e-4,
+):
     """Return a step of five presses at row 150 whose grid lies so long after the panel's ticks."""
     zero_s = TICKS.zero_at(150.0).value + 3 * TICK_S + at_s
     step = SimpleNamespace(
@@ -27,13 +34,13 @@ def stepped(answered: int, *, at_s: float = 0.0, exposure_s: float = 0.002):
         response_s=0.001,
         exposure_s=Measured(exposure_s, 2e-4),
     )
-    learnt = SimpleNamespace(moving=None, template=SimpleNamespace(alike=True))
+    learnt = SimpleNamespace(moving=None, template=SimpleNamespace(alike=alike))
     found = SimpleNamespace(learnt=learnt, answers=[True] * answered + [None] * (5 - answered))
-    return found, SimpleNamespace(step=step), []
+    return found, SimpleNamespace(step=step, shared_u_s=shared_u_s), []
 
 
-def chosen(monkeypatch, other, ticks: Ticks | None = TICKS):
-    first = stepped(3)
+def chosen(monkeypatch, other, ticks: Ticks | None = TICKS, first=None):
+    first = first or stepped(3)
     monkeypatch.setattr(module, "other_answers", lambda *_: [other])
     series = SimpleNamespace(clock=SimpleNamespace(period_s=PERIOD_S))
     best = module.best_step(
@@ -55,3 +62,11 @@ def test_a_grid_beside_the_panels_ticks_is_not(monkeypatch, at_s):
 @pytest.mark.parametrize("exposure_s", [0.0004, 0.0041])
 def test_an_exposure_that_the_lamp_contradicts_is_not(monkeypatch, exposure_s):
     assert chosen(monkeypatch, stepped(5, exposure_s=exposure_s)) == "first"
+
+
+def test_answers_that_look_alike_are_better_than_others_that_leave_as_much_doubt(monkeypatch):
+    growing = stepped(5, alike=False, shared_u_s=0.0084)
+    assert chosen(monkeypatch, stepped(5, shared_u_s=0.0085), first=growing) == "other"
+    assert chosen(monkeypatch, stepped(4, shared_u_s=0.0085), first=growing) == "first"
+    sure = stepped(5, alike=False, shared_u_s=0.0014)
+    assert chosen(monkeypatch, stepped(5, shared_u_s=0.0085), first=sure) == "first"

@@ -113,7 +113,7 @@ def test_a_view_that_turns_out_of_a_slow_sway(film, seed):
             ndimage.shift(texture, (sway[1], -across), order=3, mode="grid-wrap")[:, :columns]
         )
     found = measure(filmed(film, series, pictures, 0.003))
-    assert_found(film, found, within_s=0.002, at_least=8)
+    assert_found(film, found, within_s=0.002, at_least=11)
 
 
 def test_a_number_that_counts_up_shows_something_else_each_time(film):

@@ -15,7 +15,8 @@ projection method and its applications", Inverse Problems 19 (2003) R1-R26.
 """
 
 import math
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -30,6 +31,7 @@ _LONGEST_RESPONSE_S = 0.012
 # Next to no weight where the course shows; where every exposure sees all or nothing of the
 # step, nothing speaks for a slow panel.
 _USUAL_RESPONSE_S = 0.005
+_LEAST_RESPONSE_S = 1e-5
 _SHARED = 3  # response time, slant, exposure
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
@@ -46,6 +48,8 @@ _FARTHEST_FRAMES = 5.0  # a begin may move this far from its first guess
 _BEFORE_FRAMES, _REST_FRAMES, _FEWEST_RESTING = 10.0, 2.5, 3
 TOLD_FRAMES = 8.0
 _MOST_ROUNDS = 40
+_POOR = 1.2  # times the stated doubt: samples that stray farther tell exposures as much worse
+_SAME_PLACE = 0.1  # of a frame: answers no farther from each other show the same parts of the step
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,11 @@ class Solution:
         How strongly each press is answered; 1 as the mean.
     misfit : float
         Residual scatter over the stated doubt, at least 1.
+    surprise : float
+        Sum of squared residuals, priors included, where parts of the step that many presses
+        show, and misread, alike count once.
+    log_room : float
+        Natural logarithm of the room its doubt leaves in all that was searched for.
     """
 
     cost: float
@@ -110,6 +119,8 @@ class Solution:
     heights: Samples
     gains: Samples
     misfit: float
+    surprise: float
+    log_room: float
 
 
 class Joint:
@@ -139,6 +150,8 @@ class Joint:
         seen = np.flatnonzero(strength > _SEEN * strength.max())
         self.unit = direction / np.maximum(strength, 1e-9)[:, None]
         self.known, self.bands, self.guess = known, bands, begins_s
+        self.firmness = 1.0  # times which what is known of the exposure counts
+        self.repeats = _repeats(courses, begins_s, known.period_s)
         times, heights, press, band = [], [], [], []
         offsets_s = known.slant_s_per_px.value * bands.row_px[seen]
         for k, course in enumerate(courses):
@@ -158,6 +171,8 @@ class Joint:
         self.row_px, self.spread_px = bands.row_px[self.band], bands.spread_px[self.band]
         # An encoder errs alike in all bands of a frame: together they count as one.
         self.noise = doubt_of(r, strength[self.band]) * seen.size**0.25
+        repeated = doubt_of(r, strength[self.band], self.repeats[self.press])
+        self.trust = doubt_of(r, strength[self.band]) / repeated
         self.data = r / self.noise
 
     def over_rest(self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples) -> Samples:
@@ -173,7 +188,14 @@ class Joint:
         level = (along * rest).sum(axis=0) / np.maximum(count, 1)
         return along - np.where(count >= _FEWEST_RESTING, level, 0.0)
 
-    def solve(self, basis: Samples, first: Samples, shared: Samples | None = None) -> Solution:
+    def solve(
+        self,
+        basis: Samples,
+        first: Samples,
+        shared: Samples | None = None,
+        *,
+        at_once: bool = False,
+    ) -> Solution:
         """Return the best begins of the form ``basis @ coefficients``.
 
         Parameters
@@ -184,6 +206,8 @@ class Joint:
             First coefficients.
         shared : ndarray, shape (3,), optional
             First response time, slant and exposure.
+        at_once : bool
+            Whether the panel answers at once: then it has no response time.
         """
         known, k = self.known, first.size
         if shared is None:
@@ -196,22 +220,98 @@ class Joint:
         low = np.concatenate([first - away, [0.0, -widest, 0.03 * period]])
         high = np.concatenate([first + away, [_LONGEST_RESPONSE_S, widest, period]])
         inner = np.clip(shared, low[k:] + 1e-9, high[k:] - 1e-9)
+        if at_once:
+            inner[0] = high[k] = 0.0
         found, residuals, slopes = self._search(basis, np.concatenate([first, inner]), low, high)
-        data, count = residuals[: self.t.size], self.t.size
-        misfit = max(1.0, float((data @ data) / max(1, count - k - _SHARED)) ** 0.5)
-        spread = np.linalg.pinv(slopes.normal()) * misfit**2
+        count = self.t.size
+        misfit = max(1.0, float(_squares(residuals[:count]) / max(1, count - k - _SHARED)) ** 0.5)
+        searched = np.ones(k + _SHARED, bool)
+        searched[k] = not at_once
+        normal = slopes.weighed(self.trust).normal()[np.ix_(searched, searched)]
+        spread = np.zeros((k + _SHARED, k + _SHARED))
+        spread[np.ix_(searched, searched)] = np.linalg.pinv(normal) * misfit**2
+        room = -0.5 * np.linalg.slogdet(normal)[1]
         response, slant, exposure = (float(v) for v in found[k:])
         u = np.sqrt(np.maximum(np.diag(spread)[k:], 0.0))
         begins = basis @ found[:k]
         return Solution(
-            float(residuals @ residuals) / max(1, count),
+            _squares(residuals) / max(1, count),
             begins,
             basis @ spread[:k, :k] @ basis.T,
             response,
             Measured(slant, float(u[1])),
-            Measured(exposure, self._exposure_u(float(u[2]), response)),
+            Measured(exposure, self._exposure_u(float(u[2]), response, misfit)),
             *self._heights(self._shares(begins, found[k:])),
             misfit,
+            _squares(residuals[:count] * self.trust) + _squares(residuals[count:]),
+            float(room),
+        )
+
+    def solve_firmly(self, basis: Samples, first: Samples, shared: Samples) -> Solution:
+        """Return the best begins, weighed over both kinds of panel.
+
+        Where the samples stray by more than is stated, they tell the exposure as much worse:
+        what the lamp tells of it then counts as much more.
+        """
+        solution, problem = self.solve(basis, first, shared), self
+        if solution.misfit > _POOR:
+            problem = copy(self)
+            problem.firmness = solution.misfit
+            solution = problem.solve(basis, first, shared)
+        return problem.or_at_once(basis, first, solution)
+
+    def or_at_once(self, basis: Samples, first: Samples, slow: Solution) -> Solution:
+        """Return a solution weighed with the one for a panel that answers at once.
+
+        A short exposure with a slow panel and a long one with a panel that answers at once
+        look much alike, but begin as far apart as the exposures. Both kinds of panel are
+        taken as equally likely beforehand; how likely each has become is told by Laplace's
+        approximation (R. E. Kass and A. E. Raftery, "Bayes factors", Journal of the American
+        Statistical Association 90 (1995) 773-795, 4.1).
+
+        Parameters
+        ----------
+        basis, first
+            As for ``solve``.
+        slow : Solution
+            What that returned.
+        """
+        shared = np.array([slow.response_s, slow.slant_s_per_px.value, slow.exposure_s.value])
+        if slow.response_s < _LEAST_RESPONSE_S:
+            return slow
+        fast = self.solve(basis, first, shared, at_once=True)
+        worse = (fast.surprise - slow.surprise) / slow.misfit**2
+        # The density of response times beforehand, half a bell, is in the slow one's cost but
+        # for its height.
+        log_height = math.log(2 / _USUAL_RESPONSE_S * slow.misfit)  # with the root of tau
+        log_odds = -worse / 2 + fast.log_room - slow.log_room - log_height
+        w = 1 / (1 + math.exp(-min(max(log_odds, -50.0), 50.0)))
+        return self._mixed(slow, fast, w)
+
+    def _mixed(self, slow: Solution, fast: Solution, w: float) -> Solution:
+        """Return mean and spread of two solutions, the second of which has the chance ``w``."""
+
+        def mean(a: Measured, b: Measured) -> Measured:
+            u = math.sqrt((1 - w) * a.u**2 + w * b.u**2 + w * (1 - w) * (a.value - b.value) ** 2)
+            return Measured((1 - w) * a.value + w * b.value, u)
+
+        apart_s = fast.begins_s - slow.begins_s
+        begins = slow.begins_s + w * apart_s
+        spread = (1 - w) * slow.spread + w * fast.spread + w * (1 - w) * np.outer(apart_s, apart_s)
+        response = (1 - w) * slow.response_s
+        slant = mean(slow.slant_s_per_px, fast.slant_s_per_px)
+        exposure = mean(slow.exposure_s, fast.exposure_s)
+        shared = np.array([response, slant.value, exposure.value])
+        heights, gains = self._heights(self._shares(begins, shared))
+        return replace(
+            slow,
+            begins_s=begins,
+            spread=spread,
+            response_s=response,
+            slant_s_per_px=slant,
+            exposure_s=exposure,
+            heights=heights,
+            gains=gains,
         )
 
     def _search(
@@ -250,8 +350,8 @@ class Joint:
             downhill, normal = -slopes.along(residuals), slopes.normal()
         return here, residuals, slopes
 
-    def _exposure_u(self, fitted_u_s: float, response_s: float) -> float:
-        floor = math.hypot(EXPOSURE_DOUBT * self.known.period_s, _SLOW_DOUBT * response_s)
+    def _exposure_u(self, fitted_u_s: float, response_s: float, misfit: float) -> float:
+        floor = math.hypot(EXPOSURE_DOUBT * self.known.period_s, _SLOW_DOUBT * response_s) * misfit
         floor = min(known_u := self.known.exposure_s.u, floor)
         return float(np.clip(fitted_u_s, floor, known_u))
 
@@ -292,7 +392,7 @@ class Joint:
         data = self.data - heights[self.band] * gains[self.press] * shares
         exposure, slant = self.known.exposure_s, self.known.slant_s_per_px
         priors = [
-            (shared[2] - exposure.value) / max(exposure.u, 1e-6),
+            (shared[2] - exposure.value) / max(exposure.u, 1e-6) * self.firmness,
             (shared[1] - slant.value) / max(slant.u, 1e-9),
             shared[0] / _USUAL_RESPONSE_S,
         ]
@@ -322,3 +422,19 @@ class Joint:
             slope = (self._residuals(begins, moved)[0] - here) / nudge
             by_shared[:, q], rest[:, k + q] = slope[:n], slope[n:]
         return Slopes(basis, self.press, by_begin, by_shared, rest)
+
+
+def _squares(values: Samples) -> float:
+    return float(values @ values)
+
+
+def _repeats(courses: list[Course], begins_s: Samples, period_s: float) -> Samples:
+    """Return for each press how many see the step at about its place between two frames.
+
+    What a part of the step reads wrongly there, all of them do. Shape (presses,).
+    """
+    first_s = np.array([course.start_s[0] for course in courses])
+    place = (begins_s - first_s) / period_s
+    apart = np.abs((place - place[:, None] + 0.5) % 1.0 - 0.5)
+    repeats: Samples = np.maximum(0.0, 1 - apart / _SAME_PLACE).sum(axis=1)
+    return repeats

@@ -94,14 +94,14 @@ def learn_pattern(
     signs = common_signs(np.stack(laters).reshape(len(changes), -1))
     firsts = [sign * first for sign, first in zip(signs, firsts, strict=True)]
     laters = [sign * later for sign, later in zip(signs, laters, strict=True)]
-    first = clear_of_noise(np.median(np.stack(firsts), axis=0).astype(np.float32))
-    first = strong_cells(first, idle)
+    whole = clear_of_noise(np.median(np.stack(firsts), axis=0).astype(np.float32))
+    first = strong_cells(whole, idle)
     later = clear_of_noise(np.median(np.stack(laters), axis=0).astype(np.float32))
     bands = tuple(
         (int(r[0]), int(r[-1]) + 1)
         for r in np.array_split(np.arange(first.shape[0]), min(_BANDS, first.shape[0]))
     )
-    weight = (first**2).sum(axis=1) + 1e-9
+    weight = _row_weights(whole, first, later, bands)
     middle = np.array([np.average(row_px[a:b], weights=weight[a:b]) for a, b in bands])
     row_height = float(row_px[1] - row_px[0]) if row_px.size > 1 else 0.0
     spread = np.array(
@@ -196,6 +196,27 @@ def _units(maps: Samples, bands: list[slice]) -> Light:
     scale = np.divide(1.0, length, out=np.zeros_like(length), where=length > 1e-6)
     columns: Light = (maps * np.repeat(scale, cells, axis=1)).T.astype(np.float32)
     return columns
+
+
+def _row_weights(
+    whole: Light, first: Light, later: Light, bands: tuple[tuple[int, int], ...]
+) -> Samples:
+    """Return how much each row counts in what its band shows of the first look.
+
+    ``whole`` is that look with all its cells: the weak ones, which the first map leaves out,
+    show in the later one.
+    """
+    width = whole.shape[1]
+    units = _units(
+        np.stack([first, later]).reshape(2, -1).astype(np.float64),
+        [slice(a * width, b * width) for a, b in bands],
+    )
+    seen = units.reshape(*whole.shape, 2) * whole[..., None]
+    rows = seen.sum(axis=1)
+    weight = np.full(whole.shape[0], 1e-9)
+    for a, b in bands:
+        weight[a:b] += np.maximum(rows[a:b] @ rows[a:b].sum(axis=0), 0.0)
+    return weight
 
 
 def strong_cells(first: Light, idle: Idle) -> Light:

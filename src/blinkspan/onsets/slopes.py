@@ -4,7 +4,7 @@ A sample depends on its own press and on the shared parameters alone. Summed up
 by presses, a take of many costs no more than as many takes of one.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,11 @@ class Slopes:
     by_begin: Samples
     by_shared: Samples
     rest: Samples
+
+    def weighed(self, weights: Samples) -> "Slopes":
+        """Return the slopes of residuals of which each sample's, shape (n,), is weighed."""
+        by_begin, by_shared = self.by_begin * weights, self.by_shared * weights[:, None]
+        return replace(self, by_begin=by_begin, by_shared=by_shared)
 
     def along(self, residuals: Samples) -> Samples:
         """Return the slopes' transpose times the residuals."""

@@ -64,7 +64,7 @@ def gathered_in_band(
     return total / 3.0
 
 
-def doubt_of(heights: Samples, strength: Samples) -> Samples:
+def doubt_of(heights: Samples, strength: Samples, repeats: Samples | float = 1.0) -> Samples:
     """Return the standard doubt of each sample of a step, in idle standard deviations.
 
     Parameters
@@ -73,8 +73,11 @@ def doubt_of(heights: Samples, strength: Samples) -> Samples:
         Samples in idle standard deviations.
     strength : ndarray
         Height of the whole step in each sample's band, in the same unit.
+    repeats : ndarray or float
+        How often the same part of the step is seen, and misread alike.
     """
     share = np.clip(heights / strength, 0.0, 1.0)
-    model = np.hypot(_MODEL_DOUBT, _PARTIAL_DOUBT * 4 * share * (1 - share))
+    partial = _PARTIAL_DOUBT * 4 * share * (1 - share) * np.sqrt(repeats)
+    model = np.hypot(_MODEL_DOUBT, partial)
     doubt: Samples = np.hypot(1.0, model * strength)
     return doubt

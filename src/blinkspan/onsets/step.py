@@ -142,6 +142,8 @@ def _by_themselves(
     rates_hz: list[float],
 ) -> Step:
     """Return the step as the answers alone tell it, on their own grid where they lie on one."""
+    shared = np.array([free.response_s, free.slant_s_per_px.value, free.exposure_s.value])
+    free = problem.or_at_once(np.eye(free.begins_s.size), free.begins_s, free)
     common = float((free.begins_s - problem.guess).mean())
     alone = [
         place_press(course, float(aligned), float(gain), free, problem)
@@ -159,8 +161,8 @@ def _by_themselves(
     if grid is None:
         return step
     basis = np.column_stack([np.ones(at.size), grid.ticks.astype(float)])
-    shared = np.array([free.response_s, free.slant_s_per_px.value, free.exposure_s.value])
-    bound = problem.solve(basis, np.array([grid.zero_s, grid.period_s]), shared)
+    first = np.array([grid.zero_s, grid.period_s])
+    bound = problem.solve_firmly(basis, first, shared)
     if bound.cost > max(_NO_TICKS, _NO_TICKS_OF_FREE * free.cost):
         return step
     own = np.sqrt(np.maximum(np.diag(bound.spread) - _shared_variance(bound.spread), 0.0))
@@ -321,8 +323,11 @@ def _common_place(courses: list[Course], bound: Solution, problem: Joint) -> Mea
     """
     shifts = np.arange(-1, 1, 1 / _PLACES_A_FRAME) * problem.known.period_s
     misfit = np.zeros(shifts.size)
-    for course, begin, gain in zip(courses, bound.begins_s, bound.gains, strict=True):
-        misfit += _misfit_beside(course, float(begin), shifts, float(gain), bound, problem)
+    each = zip(courses, bound.begins_s, bound.gains, problem.repeats, strict=True)
+    for course, begin, gain, repeats in each:
+        misfit += _misfit_beside(
+            course, float(begin), shifts, float(gain), bound, problem, float(repeats)
+        )
     return mean_and_spread(shifts, misfit)
 
 
@@ -346,6 +351,7 @@ def _misfit_beside(
     gain: float,
     solution: Solution,
     problem: Joint,
+    repeats: float = 1.0,
 ) -> Samples:
     """Return the misfit of one press's samples to a step at each shift from a place."""
     known, bands = problem.known, problem.bands
@@ -360,7 +366,7 @@ def _misfit_beside(
     after = course.start_s[frames] - (aligned_s + shifts)[:, None] - offsets_s[places]
     spread = abs(slant) * bands.spread_px[seen][places]
     share = gain * gathered_in_band(after, spread, e, solution.response_s)
-    noise = doubt_of(r, heights) * solution.misfit
+    noise = doubt_of(r, heights, repeats) * solution.misfit
     misfit: Samples = (((r - heights * share) / noise) ** 2).sum(axis=1)
     return misfit
 

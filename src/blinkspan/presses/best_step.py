@@ -1,10 +1,11 @@
 """The step of the panel by the way of looking that tells it.
 
 Most answers look alike every time and stand out of what the scene does by itself; the
-first way of looking finds them. Where it finds no step, or none for some of the presses,
-the others are tried, and count only if their answers lie on a grid of refreshes and want
-no other exposure than the lamp does, which chance would hardly bring about; where all that
-moves shows the panel's refreshes, the grid has to be theirs.
+first way of looking finds them. Where it finds no step, none for some of the presses, or
+answers unlike each other that leave much in doubt, the others are tried. Theirs count only
+if they lie on a grid of refreshes and want no other exposure than the lamp does, which
+chance would hardly bring about; where all that moves shows the panel's refreshes, the grid
+has to be theirs.
 """
 
 import math
@@ -21,6 +22,7 @@ from blinkspan.traces.reduction import Series
 
 # Slower than any panel in use (common practice): a step that reads so grows by itself.
 _SLOWEST_PANEL_S = 0.009
+_AS_MUCH = 1.1  # of the doubt that all begins share
 _WELL_TOLD = 0.3  # of a frame: by more, answers unlike each other hardly tell their grid
 
 
@@ -39,16 +41,43 @@ def best_step(
     """
     period_s = series.clock.period_s
     best = step_of(found)
-    if found.learnt is None or (_is_a_step(best, period_s) and _answered(best) == len(todo)):
+    if found.learnt is None or _suffices(best, period_s):
         return best
     for other in map(step_of, other_answers(series, todo, found.learnt)):
         if not (_is_a_step(other, period_s) and _on_grid(other, exposure, ticks)):
             continue
-        if not _is_a_step(best, period_s) or _answered(other) > _answered(best):
+        if _is_better(other, best, period_s):
             best = other
-        if _answered(best) == len(todo):
+        if _suffices(best, period_s):
             break
     return best
+
+
+def _suffices(stepped: Stepped, period_s: float) -> bool:
+    """Tell whether no other way would be better: all presses are answered, and alike or surely."""
+    found, panel, _ = stepped
+    if panel is None or None in found.answers or not _is_a_step(stepped, period_s):
+        return False
+    return _alike(stepped) or panel.shared_u_s < period_s
+
+
+def _is_better(other: Stepped, best: Stepped, period_s: float) -> bool:
+    """Tell whether one step is better than another.
+
+    By the presses that are answered; and where these are as many, answers that look alike bear
+    each other out and are better than others that leave as much doubt.
+    """
+    if not _is_a_step(best, period_s) or _answered(other) > _answered(best):
+        return True
+    panel, instead = best[1], other[1]
+    if _alike(best) or panel is None or instead is None or _answered(other) < _answered(best):
+        return False
+    return _alike(other) and instead.shared_u_s < _AS_MUCH * panel.shared_u_s
+
+
+def _alike(stepped: Stepped) -> bool:
+    learnt = stepped[0].learnt
+    return learnt is not None and learnt.template.alike
 
 
 def _is_a_step(stepped: Stepped, period_s: float) -> bool:

@@ -13,6 +13,8 @@ from blinkspan.traces.trace import Samples
 
 _DRIFT = 0.2  # of the lit level: the half way between dark and lit is then in doubt
 _FEWEST_LIT = 9
+# Presses of a hand that agree to a frame are not equally long by chance from so many on.
+_FEWEST_HELD, _ALIKE_FRAMES = 4, 1
 _ENOUGH = 40  # presses tell how a lamp lights; more only cost time
 # A contact seen to bounce in so many presses bounces unseen in others.
 _FEWEST_BOUNCES, _OFTEN = 2, 0.1  # the latter of all presses
@@ -24,22 +26,28 @@ def exposure_of_edges(
     """Return the exposure, in seconds, that the share of half-lit frames speaks for.
 
     A slow lamp leaves partial frames whatever the exposure: it tells nothing of it.
+    A machine that holds each press equally long lets go at the place between two frames
+    where it pressed, or always as far from it: such edges tell nothing new.
     """
     if constant_s is not None:
         return exposure_from_edges(0, 0, period_s)
     guess = Measured(period_s / 2, period_s / 4)
-    edges = [
-        edge
-        for spell in spells
-        for edge in (_first_edge(lamp, spell, guess), dark_edge(lamp, spell, guess))
-        if edge is not None
-    ]
+    edges = [_first_edge(lamp, spell, guess) for spell in spells]
+    if not _held_alike(spells, lamp.trace.values.size):
+        ends = [dark_edge(lamp, spell, guess) for spell in spells]
+        edges += [edge for edge in ends if edge is not None]
     return exposure_from_edges(
         sum(e.partial for e in edges),
         len(edges),
         period_s,
         blind_share(lamp.noise, pulsed=lamp.pulsed),
     )
+
+
+def _held_alike(spells: list[LitSpell], frames: int) -> bool:
+    """Tell whether all presses are held equally long, as no hand does."""
+    held = [spell.stop - spell.first for spell in spells if spell.stop < frames]
+    return len(held) >= _FEWEST_HELD and max(held) - min(held) <= _ALIKE_FRAMES
 
 
 def lamp_constant(lamp: LampTrace, spells: list[LitSpell], period_s: float) -> Measured | None:

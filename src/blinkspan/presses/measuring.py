@@ -128,7 +128,6 @@ def measure_presses(
         spells,
         rise,
         exposure,
-        camera.exposure_s is not None,
         readout,
         display,
         todo,

@@ -13,16 +13,13 @@ from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.press import Press
 from blinkspan.presses.searching import Found, Search
 from blinkspan.presses.shutter import Readout
-from blinkspan.presses.verdicts import Circumstances, verdict_of
+from blinkspan.presses.verdicts import FLOOR_S, Circumstances, verdict_of
 from blinkspan.profiles import DisplayProfile
 from blinkspan.quantities import Budget, Measured, Term
 from blinkspan.traces.lamp import LampTrace
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
 
-# Of a frame: an exposure read from the picture is as long as the encoder makes its frames that
-# hold a part of a change (changes spliced into real film).
-_DRAWN_EXPOSURE = 0.1
 _CLOCK_DOUBT = 1e-4  # of any interval: a camera's rate is good to about 100 ppm
 _LEAST_LIKE = 0.6  # of the usual strength, where answers are alike
 # Where they are not, of the weaker quarter's: answers over films reach 2, those of which a
@@ -43,20 +40,11 @@ class Context:
     spells: list[LitSpell]
     rise: LampRise
     exposure: Measured
-    exposure_given: bool
     readout: Readout
     display: DisplayProfile
     todo: list[Search]
     found: Found
     panel: PanelStep | None
-
-    @cached_property
-    def lamp_exposure(self) -> Measured:
-        """The exposure that the lamp's frames are read by."""
-        if self.exposure_given:
-            return self.exposure
-        doubt_s = _DRAWN_EXPOSURE * self.series.clock.period_s
-        return Measured(self.exposure.value, float(np.hypot(self.exposure.u, doubt_s)))
 
     @cached_property
     def begins(self) -> list[Measured | None]:
@@ -111,7 +99,7 @@ def as_strong(gains: list[float]) -> bool:
 def press_of(context: Context, k: int) -> Press:
     """Return press ``k``, counted from 0."""
     spell, readout = context.spells[k], context.readout
-    lit = lit_edge(context.lamp, spell, context.lamp_exposure, context.rise)
+    lit = lit_edge(context.lamp, spell, context.exposure, context.rise)
     dark = dark_edge(context.lamp, spell, context.exposure)
     lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
     begin = context.begins[k]
@@ -174,6 +162,8 @@ def _confirmed(context: Context, k: int) -> bool:
     mine, usual = context.waits_s[k], context.usual_wait_s
     if mine is None or usual is None:
         return True
+    if usual < FLOOR_S:  # what mostly comes before its press is no answer to it
+        return False
     return abs(mine - usual) <= _FAR_FRAMES * panel.hold_s
 
 
