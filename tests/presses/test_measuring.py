@@ -67,8 +67,15 @@ def test_an_unknown_readout_is_read_from_the_slant_of_the_scan():
     assert abs(readout.value - 0.0030) < 2 * readout.u < 0.0024
 
 
-def test_a_refresh_that_is_not_given_is_learnt_from_the_answers(plain):
+def test_a_camera_without_readout_is_told_from_no_panel_that_pulses_with_it(plain):
+    """Lit at the camera's own pace, a panel shows the scan alone too: neither is believed."""
     film, _ = plain
+    found = measured(film, camera=CameraProfile())
+    assert found.camera.readout_source == "assumed"
+
+
+def test_a_refresh_that_is_not_given_is_learnt_from_the_answers():
+    film = staged(readout_s=0.0030)
     found = measured(film, camera=CameraProfile(), display=DisplayProfile())
     assert found.camera.readout_source == "from the take"
     assert any("grid of 60.000 Hz" in note for note in found.notes)

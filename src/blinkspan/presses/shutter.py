@@ -7,6 +7,8 @@ Where the panel's height and refresh are known its scan time is too
 readout is what remains. A panel that scans at another speed than its signal
 would break this; the doubt carried is 2 % of the scan. A picture that changes all
 at once (a grabbed screen, a panel in global refresh) shows the shutter's slant alone.
+A panel lit in pulses at the camera's own pace shows the scan's alone, as a camera without
+any readout would: where none is left, it is not told.
 """
 
 from dataclasses import dataclass
@@ -62,6 +64,8 @@ def readout_from_slant(
             row_s = pace - step.slant_s_per_px.value
             u = float(np.hypot(step.slant_s_per_px.u, _SCAN_DOUBT * pace))
             possible = -2 * u * height <= row_s * height <= period + 2 * u * height
+            if pace == scan and possible and row_s < 2 * u:
+                break
             if possible and u * height < period / np.sqrt(12.0):
                 return Readout(float(np.clip(row_s, 0.0, period / height)), u, "from the take")
     return Readout(period / 2 / height, period / np.sqrt(12.0) / height, "assumed")
