@@ -125,7 +125,8 @@ def test_a_scan_less_its_slant_is_the_readout(filmed):
     panel_px, true_row_s = 50.0, 0.0030 / HEIGHT  # PANEL's height; 3 ms of readout
     slant = Measured(1080 / 1125 / 60 / panel_px - true_row_s, 1e-6)
     nothing = np.zeros(1)
-    step = Step(29.0, (), 0.0, None, 0.0, slant, Measured(0.002, 0.0), nothing, nothing)
+    exposure = Measured(0.002, 0.0)
+    step = Step(29.0, (), 0.0, None, 0.0, slant, exposure, exposure, nothing, nothing)
     found = readout_from_slant(
         series, regions, CameraProfile(), DisplayProfile(refresh_hz=60.0), step
     )

@@ -32,7 +32,7 @@ def stepped(
         shared_u_s=2e-4,
         on_ticks=False,
         response_s=0.001,
-        exposure_s=Measured(exposure_s, 2e-4),
+        wanted_exposure_s=Measured(exposure_s, 2e-4),
     )
     learnt = SimpleNamespace(moving=None, template=SimpleNamespace(alike=alike))
     found = SimpleNamespace(learnt=learnt, answers=[True] * answered + [None] * (5 - answered))

@@ -101,6 +101,8 @@ class Solution:
     heights : ndarray, shape (bands,)
     gains : ndarray, shape (presses,)
         How strongly each press is answered; 1 as the mean.
+    wanted_exposure_s : Measured
+        What the samples would have for the exposure, however badly they fit.
     misfit : float
         Residual scatter over the stated doubt, at least 1.
     surprise : float
@@ -116,6 +118,7 @@ class Solution:
     response_s: float
     slant_s_per_px: Measured
     exposure_s: Measured
+    wanted_exposure_s: Measured
     heights: Samples
     gains: Samples
     misfit: float
@@ -240,7 +243,8 @@ class Joint:
             basis @ spread[:k, :k] @ basis.T,
             response,
             Measured(slant, float(u[1])),
-            Measured(exposure, self._exposure_u(float(u[2]), response, misfit)),
+            seen := Measured(exposure, self._exposure_u(float(u[2]), response, misfit)),
+            seen,
             *self._heights(self._shares(begins, found[k:])),
             misfit,
             _squares(residuals[:count] * self.trust) + _squares(residuals[count:]),
@@ -253,12 +257,13 @@ class Joint:
         Where the samples stray by more than is stated, they tell the exposure as much worse:
         what the lamp tells of it then counts as much more.
         """
-        solution, problem = self.solve(basis, first, shared), self
-        if solution.misfit > _POOR:
-            problem = copy(self)
-            problem.firmness = solution.misfit
-            solution = problem.solve(basis, first, shared)
-        return problem.or_at_once(basis, first, solution)
+        loose = self.solve(basis, first, shared)
+        if loose.misfit <= _POOR:
+            return self.or_at_once(basis, first, loose)
+        firm = copy(self)
+        firm.firmness = loose.misfit
+        held = firm.or_at_once(basis, first, firm.solve(basis, first, shared))
+        return replace(held, wanted_exposure_s=loose.exposure_s)
 
     def or_at_once(self, basis: Samples, first: Samples, slow: Solution) -> Solution:
         """Return a solution weighed with the one for a panel that answers at once.
@@ -310,6 +315,7 @@ class Joint:
             response_s=response,
             slant_s_per_px=slant,
             exposure_s=exposure,
+            wanted_exposure_s=exposure,
             heights=heights,
             gains=gains,
         )

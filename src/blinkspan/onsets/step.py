@@ -58,6 +58,8 @@ class Step:
     response_s : float
         Time constant of the panel; 0 where it is too fast to see.
     slant_s_per_px, exposure_s : Measured
+    wanted_exposure_s : Measured
+        What the answers would have for the exposure, whatever the lamp tells.
     direction : ndarray, shape (bands, FEATURES)
         The features' first look in each band, unit length.
     strength : ndarray, shape (bands,)
@@ -73,6 +75,7 @@ class Step:
     response_s: float
     slant_s_per_px: Measured
     exposure_s: Measured
+    wanted_exposure_s: Measured
     direction: Samples
     strength: Samples
     on_ticks: bool = False
@@ -203,6 +206,7 @@ def _on_ticks(
         Grid(zero.value, ticks.period_s, placed.numbers, ticks.nominal_hz),
         free.response_s,
         min(slants, key=lambda slant: slant.u),
+        exposure,
         exposure,
         problem.unit,
         np.maximum(free.heights, 0.0),
@@ -391,6 +395,7 @@ def _step(
         solution.response_s,
         solution.slant_s_per_px,
         solution.exposure_s,
+        solution.wanted_exposure_s,
         problem.unit,
         np.maximum(solution.heights, 0.0),
     )

@@ -99,7 +99,7 @@ def _on_grid(stepped: Stepped, exposure: Measured, ticks: Ticks | None) -> bool:
     _, panel, _ = stepped
     if panel is None or panel.step.grid is None:
         return False
-    seen = panel.step.exposure_s
+    seen = panel.step.wanted_exposure_s
     if abs(seen.value - exposure.value) > CONFLICT * math.hypot(seen.u, exposure.u):
         return False
     return ticks is None or not _beside(ticks, panel.step, panel.step.grid)

@@ -120,6 +120,7 @@ def strobed_step(
         0.0,
         strobe.slant_s_per_px,
         strobe.exposure_s,
+        strobe.exposure_s,
         sights.direction,
         sights.strength,
     )
