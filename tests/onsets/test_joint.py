@@ -1,5 +1,7 @@
 """The joint fit on made-up steps: exposure against panel, and what repeats itself."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -28,7 +30,7 @@ def joint(
     wrong = rng.normal(0.0, misread, BANDS.row_px.size)
     start_s = np.arange(-20, 20) * PERIOD_S
     courses = []
-    begins_s = 0.8 * np.arange(PRESSES) + PERIOD_S / 3 + later_s
+    begins_s = 0.8 * np.arange(later_s.size) + PERIOD_S / 3 + later_s
     for k, begin in enumerate(begins_s):
         after = start_s[:, None] + 0.8 * k - begin - SLANT_S_PER_PX * BANDS.row_px
         share = gathered_in_band(after, SLANT_S_PER_PX * BANDS.spread_px, exposure_s, response_s)
@@ -103,3 +105,22 @@ def test_samples_that_stray_leave_the_exposure_to_the_lamp():
     assert abs(firm.value - lamps.value) < 1.5 * lamps.u
     # What they would have it be is still told: a panel's step wants what the lamp does.
     assert abs(solution.wanted_exposure_s.value - lamps.value) > 1.9 * lamps.u
+
+
+def test_one_press_between_two_exposures_is_still_told_something():
+    """All rows at once and a short exposure: nothing holds its begin, or tells panels apart."""
+    bands = Bands(np.zeros(1), np.zeros(1))
+    start_s = np.arange(-20, 20) * PERIOD_S
+    values = np.zeros((start_s.size, 1, FEATURES))
+    values[:, 0, 0] = HEIGHT * (start_s > 0.2 * PERIOD_S)
+    direction = np.zeros((1, FEATURES))
+    direction[0, 0] = HEIGHT
+    known = Known(PERIOD_S, Measured(0.1 * PERIOD_S, 1e-5), Measured(0.0, 1e-9), TICK_S, alike=True)
+    guess = np.array([PERIOD_S / 2])
+    problem = Joint([Course(start_s, values)], guess, direction, bands, known)
+    slow = replace(problem.solve(np.eye(1), guess), response_s=0.001)
+    assert slow.log_room == np.inf
+    solution = problem.or_at_once(np.eye(1), guess, slow)
+    assert np.isfinite(solution.begins_s).all()
+    assert 0 < solution.begins_s[0] < 1.2 * PERIOD_S
+    assert np.isfinite(solution.exposure_s.u)

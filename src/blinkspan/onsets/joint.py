@@ -287,9 +287,11 @@ class Joint:
         fast = self.solve(basis, first, shared, at_once=True)
         worse = (fast.surprise - slow.surprise) / slow.misfit**2
         # The density of response times beforehand, half a bell, is in the slow one's cost but
-        # for its height.
-        log_height = math.log(2 / _USUAL_RESPONSE_S * slow.misfit)  # with the root of tau
+        # for its height; with it comes the room of one parameter more.
+        log_height = math.log(2 / _USUAL_RESPONSE_S * slow.misfit)
         log_odds = -worse / 2 + fast.log_room - slow.log_room - log_height
+        if not math.isfinite(log_odds):  # what nothing holds leaves room without end
+            return slow
         w = 1 / (1 + math.exp(-min(max(log_odds, -50.0), 50.0)))
         return self._mixed(slow, fast, w)
 
