@@ -35,7 +35,7 @@ class ArrayFilm:
     readout_s: float = 0.0
     refresh_hz: float = 60.0
     response_time_s: float = 0.0
-    lamp_held_s: float = 0.1
+    lamp_held_s: float | tuple[float, ...] = 0.1
     flash_s: float = 0.05
     noise: float = 1.0
     brightness: float = 1.0
@@ -78,11 +78,14 @@ class ArrayFilm:
             luma = np.clip(np.rint(light), 0, 255).astype(np.uint8)
             yield luma[:, ::-1] if self.mirrored else luma
 
-    def _share(self, begin: np.ndarray, on: Sequence[float], held: float, tau: float) -> np.ndarray:
+    def _share(
+        self, begin: np.ndarray, on: Sequence[float], held_s: float | tuple[float, ...], tau: float
+    ) -> np.ndarray:
         """Share of each row's exposure in which any of some spells of light is on."""
-        near = [t for t in on if t - self.exposure_s - 0.1 < begin[0] < t + held + 0.1]
+        spells = zip(on, np.broadcast_to(held_s, len(on)).tolist(), strict=True)
+        near = [(t, h) for t, h in spells if t - self.exposure_s - 0.1 < begin[0] < t + h + 0.1]
         share = np.zeros(begin.size)
-        for t in near:
+        for t, held in near:
             a, b = begin - t, begin + self.exposure_s - t
             rise = _integral(b, tau) - _integral(a, tau)
             share += rise - _integral(b - held, tau) + _integral(a - held, tau)

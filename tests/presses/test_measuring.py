@@ -67,8 +67,8 @@ def test_an_unknown_readout_is_read_from_the_slant_of_the_scan():
     assert abs(readout.value - 0.0030) < 2 * readout.u < 0.0024
 
 
-def test_a_camera_without_readout_is_told_from_no_panel_that_pulses_with_it(plain):
-    """Lit at the camera's own pace, a panel shows the scan alone too: neither is believed."""
+def test_a_readout_of_nothing_is_not_believed(plain):
+    """A panel lit in pulses at the camera's own pace shows the scan alone too."""
     film, _ = plain
     found = measured(film, camera=CameraProfile())
     assert found.camera.readout_source == "assumed"

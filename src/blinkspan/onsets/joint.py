@@ -31,7 +31,7 @@ _LONGEST_RESPONSE_S = 0.012
 # Next to no weight where the course shows; where every exposure sees all or nothing of the
 # step, nothing speaks for a slow panel.
 _USUAL_RESPONSE_S = 0.005
-_LEAST_RESPONSE_S = 1e-5
+_LEAST_RESPONSE_S = 1e-5  # a panel that takes less answers at once
 _SHARED = 3  # response time, slant, exposure
 # Of a period: fitted exposures of staged takes stray by this much, since an encoder
 # makes a frame that is nearly wholly lit look wholly lit.
@@ -173,9 +173,9 @@ class Joint:
         self.press, self.band = np.concatenate(press), np.concatenate(band)
         self.row_px, self.spread_px = bands.row_px[self.band], bands.spread_px[self.band]
         # An encoder errs alike in all bands of a frame: together they count as one.
-        self.noise = doubt_of(r, strength[self.band]) * seen.size**0.25
-        repeated = doubt_of(r, strength[self.band], self.repeats[self.press])
-        self.trust = doubt_of(r, strength[self.band]) / repeated
+        doubt = doubt_of(r, strength[self.band])
+        self.noise = doubt * seen.size**0.25
+        self.trust = doubt / doubt_of(r, strength[self.band], self.repeats[self.press])
         self.data = r / self.noise
 
     def over_rest(self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples) -> Samples:
@@ -237,13 +237,14 @@ class Joint:
         response, slant, exposure = (float(v) for v in found[k:])
         u = np.sqrt(np.maximum(np.diag(spread)[k:], 0.0))
         begins = basis @ found[:k]
+        seen = Measured(exposure, self._exposure_u(float(u[2]), response, misfit))
         return Solution(
             _squares(residuals) / max(1, count),
             begins,
             basis @ spread[:k, :k] @ basis.T,
             response,
             Measured(slant, float(u[1])),
-            seen := Measured(exposure, self._exposure_u(float(u[2]), response, misfit)),
+            seen,
             seen,
             *self._heights(self._shares(begins, found[k:])),
             misfit,

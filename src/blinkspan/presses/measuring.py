@@ -122,17 +122,7 @@ def measure_presses(
         readout = flashing.readout
     rise = lamp_rise(lamp, spells, exposure, constant, period)
     context = Context(
-        series,
-        regions,
-        lamp,
-        spells,
-        rise,
-        exposure,
-        readout,
-        display,
-        todo,
-        found,
-        panel,
+        series, regions, lamp, spells, rise, exposure, readout, display, todo, found, panel
     )
     presses = tuple(press_of(context, k) for k in range(len(spells)))
     slower = _times_slower(context, camera)
