@@ -103,6 +103,35 @@ def test_a_folder_is_watched_from_the_page_until_it_is_cancelled(
     assert take.take.name == "arrived.mp4"
 
 
+def test_an_answer_that_comes_late_does_not_bring_ended_work_back(watched, library, tmp_path, sync):
+    card = tmp_path / "card"
+    card.mkdir()
+    page = watched.page
+    late = []
+
+    def hold_the_first(route) -> None:
+        if late:
+            route.continue_()
+        else:
+            late.append((route, route.fetch()))
+
+    with serving(library, folders=(card,)) as served:
+        page.goto(served)
+        page.route("**/api/work", hold_the_first)
+        page.locator("#bring-form [name=setup]").fill("watched")
+        page.get_by_role("button", name=re.compile("^Watch")).click()
+        work = page.locator("#tasks")
+        page.get_by_role("button", name="Cancel").click()
+        sync(work).to_contain_text("cancelled; what was kept stays")
+        [(route, answer)] = late
+        assert answer.json()[0]["stage"] in ("waiting", "running")
+        with page.expect_event("requestfinished"):
+            route.fulfill(response=answer)
+        page.wait_for_timeout(500)  # time to draw what it says
+        sync(work).to_contain_text("cancelled; what was kept stays")
+        page.goto("about:blank")
+
+
 def test_what_is_no_film_is_told_on_the_page(watched, served, tmp_path, sync):
     page = watched.page
     false = tmp_path / "false.mp4"

@@ -32,8 +32,10 @@ export function showWork(place, { wanted = () => true, ended = () => {}, grown =
   const seen = new Map();
   const shown = new Map();
   let events = null;
+  let told = 0; // how often the program has told how things stand
 
   function take(all) {
+    told += 1;
     const tasks = all.filter(wanted);
     for (const task of tasks) {
       const before = seen.get(task.key);
@@ -68,8 +70,10 @@ export function showWork(place, { wanted = () => true, ended = () => {}, grown =
   }
 
   async function look() {
+    const before = told;
     try {
-      take(await getJson("/api/work"));
+      const all = await getJson("/api/work");
+      if (told === before) take(all); // else what came meanwhile is newer
     } catch (error) {
       trouble(error.message);
     }
@@ -78,10 +82,10 @@ export function showWork(place, { wanted = () => true, ended = () => {}, grown =
   function draw(tasks) {
     if (tasks.length) place.hidden = false;
     const parts = tasks.map((task) => {
-      const told = JSON.stringify(task);
+      const state = JSON.stringify(task);
       const held = shown.get(task.key) ?? { card: card(look) };
-      if (held.told !== told) fill(held.card, task);
-      shown.set(task.key, { told, card: held.card });
+      if (held.state !== state) fill(held.card, task);
+      shown.set(task.key, { state, card: held.card });
       return held.card.part;
     });
     if (!parts.length) parts.push(made("p", { className: "quiet", text: "Nothing is being measured." }));
