@@ -26,6 +26,9 @@ from blinkspan.footage.packets import PacketIndex
 
 _Shown = TypeVar("_Shown")
 
+# Threads wait for each other's pictures: with so many to a processor, none stands still
+# (docs/benchmarks.md). Each holds a picture.
+_THREADS_A_PROCESSOR, _MOST_THREADS = 4, 16
 # "noref" is FFmpeg's word for pictures on which no other builds.
 _EDGES_LEFT = {"skip_loop_filter": "noref"}
 
@@ -124,8 +127,7 @@ class Reel:
         """Yield frames in order of time from a key frame on, damaged packets passed over."""
         with open_container(self.path) as container:
             stream = self.prepared(container)
-            if self.threads > 1:  # one more: while a frame is looked at, no processor stands still
-                stream.thread_count = self.threads + 1
+            stream.thread_count = _frame_threads(self.threads)
             if key == 0:
                 yield from decoded(container.demux(stream))
                 return
@@ -183,3 +185,10 @@ class Reel:
             f"{self.path}: frame {frame} cannot be decoded, {len(good)} of {promised} frames can; "
             "copy the take again from the camera's card"
         )
+
+
+def _frame_threads(processors: int) -> int:
+    """Return how many frames to decode at once on so many processors."""
+    if processors == 1:
+        return 1
+    return max(processors + 1, min(_THREADS_A_PROCESSOR * processors, _MOST_THREADS))
