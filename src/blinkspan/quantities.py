@@ -33,6 +33,17 @@ class Measured:
         """Return the value and its uncertainty scaled by an exact factor."""
         return Measured(self.value * factor, self.u * abs(factor))
 
+    def nodes(self) -> tuple[float, float, float]:
+        """Return three values that, in equal parts, have this value and uncertainty.
+
+        Examples
+        --------
+        >>> [round(node, 3) for node in Measured(2.0, 1.0).nodes()]
+        [0.775, 2.0, 3.225]
+        """
+        away = math.sqrt(1.5) * self.u
+        return self.value - away, self.value, self.value + away
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

@@ -79,6 +79,33 @@ def test_an_answer_unlike_the_others_and_not_much_more_unlike_a_tick_away_is_dou
     assert max(begin.u for begin in found.begins[1:]) < 1e-4
 
 
+def placed_over_film(growths: list[tuple[float, ...]], earlier: int):
+    """Return the places of answers over a film whose own changes begin so many ticks before."""
+    begins = 0.005 + NUMBERS * TICK_S
+    each = zip(begins - earlier * TICK_S, growths, strict=True)
+    courses = [course_of(float(t), k, growth) for k, (t, growth) in enumerate(each)]
+    return place_on_ticks(courses, begins + 0.021, TICKS, 500.0, BELOW, EXPOSURE)
+
+
+@pytest.mark.parametrize("stays", [1, 2, 3])
+def test_a_picture_of_a_film_before_all_answers_is_not_taken_for_their_first(stays):
+    # Its pictures stay for some refreshes, so that the answer's first tick is not the next one.
+    film = (2,) * (8 - stays) + (9,) * stays + (69, 71, 73)
+    assert placed_over_film([film] * 6, earlier=8) is None
+
+
+def test_half_an_answer_a_tick_before_it_is_doubted():
+    # A picture of the film comes and goes before the others; before one it stays, and looks like
+    # more than half of an answer.
+    before = (35, -35, 36, -36, 0)
+    growths = [(0, 0, 60, 104, 104), *((height, 0, 100, 102, 104) for height in before)]
+    found = placed_over_film(growths, earlier=2)
+    assert found is not None
+    assert found.begins[0].u >= TICK_S / 2
+    assert found.numbers[1:].tolist() == NUMBERS[1:].tolist()
+    assert max(begin.u for begin in found.begins[1:]) < 1e-4
+
+
 def test_answers_at_random_lie_on_no_ticks():
     at = np.sort(np.random.default_rng(4).uniform(0.5, 5.0, 6))
     courses = [course_of(float(t), k) for k, t in enumerate(at)]

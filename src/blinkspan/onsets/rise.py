@@ -31,7 +31,6 @@ _DRAWN, _DRAWN_BY_NOISE, _WELL_INSIDE = 0.03, 2.0, 0.06
 # Of the time constant: an encoder swallows the faint end of a rise, which then reads as
 # shorter than it is (staged takes).
 _CONSTANT_DOUBT = 0.4
-_SPREAD = 1.2247448714  # three equal parts at -1, 0, 1 times this have a unit variance
 # Of the lit level: farther from every single rise than encoding takes a frame (staged takes).
 _OTHER_THAN_A_RISE, _CLEAR_OF_NOISE = 0.2, 5.0
 
@@ -110,7 +109,7 @@ def place_rise(
     ``constant_s`` is None for a lamp that lights at once.
     """
     places = _places(period_s, _FINE_PLACES_A_FRAME)
-    constants = [0.0] if constant_s is None else _nodes(constant_s)
+    constants = (0.0,) if constant_s is None else constant_s.nodes()
     misfits = np.stack(
         [
             _misfit(
@@ -122,7 +121,7 @@ def place_rise(
                 noise,
                 drawn=_DRAWN + _DRAWN_BY_NOISE * noise,
             )
-            for e, tau in product(_nodes(exposure_s), constants)
+            for e, tau in product(exposure_s.nodes(), constants)
         ]
     )
     chance = np.exp(-0.5 * (misfits - misfits.min())).sum(axis=0)
@@ -143,13 +142,9 @@ def rises_once(
     places = _places(period_s)
     worst = min(
         float(np.abs(_shares(edge.after_s, places, e, tau) - edge.levels).max(axis=1).min())
-        for e in _nodes(exposure_s)
+        for e in exposure_s.nodes()
     )
     return worst <= max(_OTHER_THAN_A_RISE, _CLEAR_OF_NOISE * noise)
-
-
-def _nodes(of: Measured) -> list[float]:
-    return [of.value - _SPREAD * of.u, of.value, of.value + _SPREAD * of.u]
 
 
 def _of_equal_length(edges: list[Rising]) -> list[tuple[Samples, Samples]]:

@@ -34,6 +34,7 @@ _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
 # Where a search is begun anew, in frames from where the answers seem to depart; the share of the
 # first one's cost that another end may have to count, and how far off it may be.
 _BESIDE_FRAMES, _FAR_BETTER, _SAME_STEP_FRAMES = (-0.5, 0.5), 0.5, 0.9
+_LEAST_EXPOSURE = 0.05  # of a frame
 _PULSED = 2.0  # standard doubts by which an exposure that the panel shows falls short
 _HARDLY_TOLD = 0.3  # of a frame: answers with a grid of their own this uncertain give way to ticks
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
@@ -145,29 +146,41 @@ def _by_themselves(
     rates_hz: list[float],
 ) -> Step:
     """Return the step as the answers alone tell it, on their own grid where they lie on one."""
-    shared = np.array([free.response_s, free.slant_s_per_px.value, free.exposure_s.value])
+    slow = free
     free = problem.or_at_once(np.eye(free.begins_s.size), free.begins_s, free)
-    common = float((free.begins_s - problem.guess).mean())
-    alone = [
-        place_press(course, float(aligned), float(gain), free, problem)
-        for course, aligned, gain in zip(courses, problem.guess + common, free.gains, strict=True)
-    ]
+    alone = _alone(courses, free, problem)
     at, u = np.array([m.value for m in alone]), np.array([m.u for m in alone])
     grid = fit_grid(at, u, rates_hz)
+    bound = None if grid is None else _on_own_grid(courses, slow, free, problem, grid, row_px)
+    if bound is not None:
+        return bound
+    if not _pulsed(problem.known.exposure_s, free.exposure_s):
+        free, alone = _by_the_lamp(courses, free, problem)
     step = _step(row_px, free, problem, tuple(alone), None)
     if _shared_variance(free.spread) > problem.known.period_s**2 / 12:
         # No slope in the dead time, where the begins lie: what all together still allow.
+        at = np.array([m.value for m in alone])
         together = _common_place(courses, replace(free, begins_s=at), problem)
         step = replace(
             step, shared_u_s=math.hypot(together.u, _STEP_DOUBT * problem.known.period_s)
         )
-    if grid is None:
-        return step
-    basis = np.column_stack([np.ones(at.size), grid.ticks.astype(float)])
+    return step
+
+
+def _on_own_grid(
+    courses: list[Course],
+    slow: Solution,
+    free: Solution,
+    problem: Joint,
+    grid: Grid,
+    row_px: float,
+) -> Step | None:
+    """Return the step with its begins as ticks of a grid of their own, None where it fits ill."""
+    basis = np.column_stack([np.ones(grid.ticks.size), grid.ticks.astype(float)])
     first = np.array([grid.zero_s, grid.period_s])
-    bound = problem.solve_firmly(basis, first, shared)
+    bound = problem.solve_firmly(basis, first, _shared(slow))
     if bound.cost > max(_NO_TICKS, _NO_TICKS_OF_FREE * free.cost):
-        return step
+        return None
     own = np.sqrt(np.maximum(np.diag(bound.spread) - _shared_variance(bound.spread), 0.0))
     moved = _common_place(courses, bound, problem)
     begins = bound.begins_s + moved.value
@@ -176,6 +189,39 @@ def _by_themselves(
     grid = replace(grid, zero_s=float((begins - grid.ticks * period).mean()), period_s=period)
     step = _step(row_px, bound, problem, ticks, grid)
     return replace(step, shared_u_s=math.hypot(step.shared_u_s, moved.u))
+
+
+def _by_the_lamp(
+    courses: list[Course], free: Solution, problem: Joint
+) -> tuple[Solution, list[Measured]]:
+    """Return the step, and each press's begin, at the exposure that the lamp tells.
+
+    Begins that lie on no grid give way to whatever exposure the samples would have: what they
+    say of it is chance. The lamp's doubt is carried by three exposures, in equal parts.
+    """
+    period_s, told = problem.known.period_s, problem.known.exposure_s
+    every_press = np.eye(free.begins_s.size)
+    ends, places = [], []
+    for node_s in told.nodes():
+        held = problem.held_to(float(np.clip(node_s, _LEAST_EXPOSURE * period_s, period_s)))
+        slow = held.solve(every_press, free.begins_s, _shared(free))
+        ends.append(held.or_at_once(every_press, free.begins_s, slow))
+        places.append(_alone(courses, ends[-1], held))
+    common_s = np.array([np.mean([place.value for place in each]) for each in places])
+    _, middle, _ = ends
+    moved_s = float(common_s.mean() - common_s[1])
+    solution = replace(
+        middle,
+        spread=middle.spread + common_s.var(),
+        exposure_s=told,
+        wanted_exposure_s=free.wanted_exposure_s,
+    )
+    return solution, [place + moved_s for place in places[1]]
+
+
+def _pulsed(lamp: Measured, panel: Measured) -> bool:
+    """Tell whether a panel shows itself for so short a part of an exposure as pulses would."""
+    return lamp.value - panel.value > _PULSED * math.hypot(lamp.u, panel.u)
 
 
 def _on_ticks(
@@ -188,10 +234,9 @@ def _on_ticks(
     sliding: bool,
 ) -> Step | None:
     """Return the step with every begin on one of the panel's ticks, None where that is unsure."""
-    exposure, seen = problem.known.exposure_s, free.exposure_s
+    exposure = problem.known.exposure_s
     # Slides lie beside each other too loosely for a step to be seen in them.
-    pulsed = exposure.value - seen.value > _PULSED * math.hypot(exposure.u, seen.u)
-    if pulsed and not sliding:
+    if _pulsed(exposure, free.exposure_s) and not sliding:
         return None  # the panel's light comes in pulses, and all that moves is seen at those alone
     placed = place_on_ticks(
         courses, aligned_s, ticks, row_px, problem.bands, exposure, sliding=sliding
@@ -301,6 +346,15 @@ def first_departure(template: Template, frame_s: float) -> float | None:
     return float(template.after_s[jumps[0]] + frame_s / 2)
 
 
+def _alone(courses: list[Course], solution: Solution, problem: Joint) -> list[Measured]:
+    """Return when the step began for each press by itself."""
+    aligned = problem.guess + float((solution.begins_s - problem.guess).mean())
+    return [
+        place_press(course, float(at), float(gain), solution, problem)
+        for course, at, gain in zip(courses, aligned, solution.gains, strict=True)
+    ]
+
+
 def place_press(
     course: Course, aligned_s: float, gain: float, solution: Solution, problem: Joint
 ) -> Measured:
@@ -373,6 +427,11 @@ def _misfit_beside(
     noise = doubt_of(r, heights, repeats) * solution.misfit
     misfit: Samples = (((r - heights * share) / noise) ** 2).sum(axis=1)
     return misfit
+
+
+def _shared(solution: Solution) -> Samples:
+    """Return what all presses share, as a search begins with it."""
+    return np.array([solution.response_s, solution.slant_s_per_px.value, solution.exposure_s.value])
 
 
 def _step(

@@ -42,11 +42,14 @@ _SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
 # that fits worse by far is none of them wherever it is put. Slides are told from their neighbours
 # as clearly.
 _ODD, _SURELY_THOUGH_ODD, _FAR_ODD, _SURELY_SLID = 1.5, 3.0, 10.0, 3.0
+# So does one whose first tick alone is so unlike the others': a picture of a film behind the game
+# that comes a tick before the answer looks like half of it.
+_ODD_AT_FIRST, _SURELY_THOUGH_ODD_AT_FIRST = 3.0, 4.0
 _MOST_SURE = 0.7  # of the presses: where fewer are, those that seem so are no better
 _OVER_CREEP, _OF_STEEPEST = 3.0, 0.08
-# A first change nearer to what the scene does by itself, and so much smaller than the next one,
-# may be the scene's (a change spliced into real film).
-_CLEAR_OF_SCENE, _OF_NEXT = 6.0, 0.3
+# A first change nearer to what the scene does by itself, and so much smaller than one of the next
+# few, may be the scene's (a change spliced into real film, whose pictures stay some refreshes).
+_CLEAR_OF_SCENE, _OF_NEXT, _NEXT_TICKS = 6.0, 0.3, 3
 _SLANT_DOUBT = 2.5  # what moves in a few rows only tells a slant worse than it seems
 
 
@@ -300,7 +303,8 @@ def _agreed(
     for _ in range(_ROUNDS):
         middle = np.median([each[about + k] for each, k in zip(shown, moved, strict=True)], axis=0)
         away = shown[:, about + moves[:, None]] - middle
-        misfits = (away**2).sum(axis=(2, 3, 4))
+        by_tick = (away**2).sum(axis=(3, 4))
+        misfits = by_tick.sum(axis=2)
         best = moves[np.argmin(misfits, axis=1)]
         if np.array_equal(best, moved):
             break
@@ -309,6 +313,9 @@ def _agreed(
     usual = np.median(left)
     odd = (left > _ODD * usual) & (next_best < _SURELY_THOUGH_ODD * left)
     odd |= left > _FAR_ODD * usual
+    at_first = by_tick[np.arange(moved.size), moved + _SLACK, _ABOUT]
+    unlike = at_first > _ODD_AT_FIRST * np.median(at_first)
+    odd |= unlike & (next_best < _SURELY_THOUGH_ODD_AT_FIRST * left)
     return moved, next_best > surely * left, odd
 
 
@@ -333,7 +340,8 @@ def _may_be_the_scenes(course: Samples, first: int) -> bool:
     """
     departed = _departed(course)
     creep, here = float(departed[: first - 2].max()), float(departed[first - 2])
-    return here < _CLEAR_OF_SCENE * creep and here < _OF_NEXT * float(departed[first - 1])
+    following = float(departed[first - 1 : first - 1 + _NEXT_TICKS].max())
+    return here < _CLEAR_OF_SCENE * creep and here < _OF_NEXT * following
 
 
 def _departed(course: Samples) -> Samples:
