@@ -48,7 +48,6 @@ _FARTHEST_FRAMES = 5.0  # a begin may move this far from its first guess
 _BEFORE_FRAMES, _REST_FRAMES, _FEWEST_RESTING = 10.0, 2.5, 3
 TOLD_FRAMES = 8.0
 _MOST_ROUNDS = 40
-_SURE_S = 1e-6  # the doubt of what is held
 _POOR = 1.2  # times the stated doubt: samples that stray farther tell exposures as much worse
 _SAME_PLACE = 0.1  # of a frame: answers no farther from each other show the same parts of the step
 
@@ -266,12 +265,6 @@ class Joint:
         firm.firmness = loose.misfit
         held = firm.or_at_once(basis, first, firm.solve(basis, first, shared))
         return replace(held, wanted_exposure_s=loose.exposure_s)
-
-    def held_to(self, exposure_s: float) -> "Joint":
-        """Return the same problem with the exposure known."""
-        held = copy(self)
-        held.known = replace(self.known, exposure_s=Measured(exposure_s, _SURE_S))
-        return held
 
     def or_at_once(self, basis: Samples, first: Samples, slow: Solution) -> Solution:
         """Return a solution weighed with the one for a panel that answers at once.

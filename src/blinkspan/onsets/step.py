@@ -34,7 +34,6 @@ _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
 # Where a search is begun anew, in frames from where the answers seem to depart; the share of the
 # first one's cost that another end may have to count, and how far off it may be.
 _BESIDE_FRAMES, _FAR_BETTER, _SAME_STEP_FRAMES = (-0.5, 0.5), 0.5, 0.9
-_LEAST_EXPOSURE = 0.05  # of a frame
 _PULSED = 2.0  # standard doubts by which an exposure that the panel shows falls short
 _HARDLY_TOLD = 0.3  # of a frame: answers with a grid of their own this uncertain give way to ticks
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
@@ -154,8 +153,8 @@ def _by_themselves(
     bound = None if grid is None else _on_own_grid(courses, slow, free, problem, grid, row_px)
     if bound is not None:
         return bound
-    if not _pulsed(problem.known.exposure_s, free.exposure_s):
-        free, alone = _by_the_lamp(courses, free, problem)
+    free = _searched_anew(free, problem)
+    alone = _alone(courses, free, problem)
     step = _step(row_px, free, problem, tuple(alone), None)
     if _shared_variance(free.spread) > problem.known.period_s**2 / 12:
         # No slope in the dead time, where the begins lie: what all together still allow.
@@ -191,37 +190,18 @@ def _on_own_grid(
     return replace(step, shared_u_s=math.hypot(step.shared_u_s, moved.u))
 
 
-def _by_the_lamp(
-    courses: list[Course], free: Solution, problem: Joint
-) -> tuple[Solution, list[Measured]]:
-    """Return the step, and each press's begin, at the exposure that the lamp tells.
+def _searched_anew(free: Solution, problem: Joint) -> Solution:
+    """Return the best step of searches begun from the exposures that the lamp allows.
 
-    Begins that lie on no grid give way to whatever exposure the samples would have: what they
-    say of it is chance. The lamp's doubt is carried by three exposures, in equal parts.
+    Begins that lie on no grid give way to an exposure, and one that is far off may be a dead end.
     """
-    period_s, told = problem.known.period_s, problem.known.exposure_s
     every_press = np.eye(free.begins_s.size)
-    ends, places = [], []
-    for node_s in told.nodes():
-        held = problem.held_to(float(np.clip(node_s, _LEAST_EXPOSURE * period_s, period_s)))
-        slow = held.solve(every_press, free.begins_s, _shared(free))
-        ends.append(held.or_at_once(every_press, free.begins_s, slow))
-        places.append(_alone(courses, ends[-1], held))
-    common_s = np.array([np.mean([place.value for place in each]) for each in places])
-    _, middle, _ = ends
-    moved_s = float(common_s.mean() - common_s[1])
-    solution = replace(
-        middle,
-        spread=middle.spread + common_s.var(),
-        exposure_s=told,
-        wanted_exposure_s=free.wanted_exposure_s,
-    )
-    return solution, [place + moved_s for place in places[1]]
-
-
-def _pulsed(lamp: Measured, panel: Measured) -> bool:
-    """Tell whether a panel shows itself for so short a part of an exposure as pulses would."""
-    return lamp.value - panel.value > _PULSED * math.hypot(lamp.u, panel.u)
+    ends = [free]
+    for exposure_s in problem.known.exposure_s.nodes():
+        first = np.array([free.response_s, free.slant_s_per_px.value, exposure_s])
+        slow = problem.solve(every_press, free.begins_s, first)
+        ends.append(problem.or_at_once(every_press, free.begins_s, slow))
+    return min(ends, key=lambda end: end.cost)
 
 
 def _on_ticks(
@@ -234,9 +214,10 @@ def _on_ticks(
     sliding: bool,
 ) -> Step | None:
     """Return the step with every begin on one of the panel's ticks, None where that is unsure."""
-    exposure = problem.known.exposure_s
+    exposure, seen = problem.known.exposure_s, free.exposure_s
     # Slides lie beside each other too loosely for a step to be seen in them.
-    if _pulsed(exposure, free.exposure_s) and not sliding:
+    pulsed = exposure.value - seen.value > _PULSED * math.hypot(exposure.u, seen.u)
+    if pulsed and not sliding:
         return None  # the panel's light comes in pulses, and all that moves is seen at those alone
     placed = place_on_ticks(
         courses, aligned_s, ticks, row_px, problem.bands, exposure, sliding=sliding

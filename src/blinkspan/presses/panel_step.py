@@ -26,7 +26,6 @@ from blinkspan.traces.trace import Samples
 
 _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
 _SLOWEST_GAME_HZ = 30.0  # games at fewer frames a second are rare (common practice)
-_SURELY = 2.0  # standard doubts of an exposure, that no frame may show the next look
 _FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
 CONFLICT = 2.5  # standard deviations between two estimates before they are held to differ
 _SURE_OF_TICK_S = 0.001  # where it is not sure, a whole tick is in doubt
@@ -259,7 +258,6 @@ def _whole_looks(found: Found, step: Step, hold_s: float) -> list[tuple[float, f
     if found.learnt.own is not None:
         below = np.zeros(1)  # counted from each press's own row
     rows_s = step.slant_s_per_px.value * below
-    exposed_s = step.exposure_s.value + _SURELY * step.exposure_s.u
     late = step.slant_s_per_px.value * _away_px(found, step.row_px)
     begins = iter(np.array([begin.value for begin in step.begins]) + late)
     looks: list[tuple[float, float] | None] = []
@@ -268,7 +266,7 @@ def _whole_looks(found: Found, step: Step, hold_s: float) -> list[tuple[float, f
             looks.append(None)
             continue
         begin = float(next(begins))
-        until = begin + float(rows_s.min()) + hold_s - exposed_s
+        until = begin + float(rows_s.min()) + hold_s - step.exposure_s.value
         looks.append((begin + float(rows_s.max()), until))
     return looks
 
