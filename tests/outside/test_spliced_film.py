@@ -36,6 +36,8 @@ SPLICES = [
     pytest.param("bikes.mp4", brighter, 20, 5, id="brighter race"),
     pytest.param("bikes.mp4", brighter, 23, 0, id="brighter race, pictures before most answers"),
     pytest.param("bikes.mp4", brighter, 29, 4, id="brighter race, a picture before one answer"),
+    pytest.param("bikes.mp4", brighter, 63, 5, id="brighter race, pictures that stay before most"),
+    pytest.param("bikes.mp4", brighter, 65, 5, id="brighter race, half an answer before one"),
 ]
 
 
