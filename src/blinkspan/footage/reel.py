@@ -188,7 +188,13 @@ class Reel:
 
 
 def _frame_threads(processors: int) -> int:
-    """Return how many frames to decode at once on so many processors."""
+    """Return how many frames to decode at once on so many processors.
+
+    Examples
+    --------
+    >>> [_frame_threads(processors) for processors in (1, 2, 4, 32)]
+    [1, 8, 16, 33]
+    """
     if processors == 1:
         return 1
     return max(processors + 1, min(_THREADS_A_PROCESSOR * processors, _MOST_THREADS))
