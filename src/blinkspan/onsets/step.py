@@ -145,12 +145,12 @@ def _by_themselves(
     rates_hz: list[float],
 ) -> Step:
     """Return the step as the answers alone tell it, on their own grid where they lie on one."""
-    slow = free
+    shared = np.array([free.response_s, free.slant_s_per_px.value, free.exposure_s.value])
     free = problem.or_at_once(np.eye(free.begins_s.size), free.begins_s, free)
     alone = _alone(courses, free, problem)
     at, u = np.array([m.value for m in alone]), np.array([m.u for m in alone])
     grid = fit_grid(at, u, rates_hz)
-    bound = None if grid is None else _on_own_grid(courses, slow, free, problem, grid, row_px)
+    bound = None if grid is None else _on_own_grid(courses, shared, free, problem, grid, row_px)
     if bound is not None:
         return bound
     free = _searched_anew(free, problem)
@@ -168,16 +168,19 @@ def _by_themselves(
 
 def _on_own_grid(
     courses: list[Course],
-    slow: Solution,
+    shared: Samples,
     free: Solution,
     problem: Joint,
     grid: Grid,
     row_px: float,
 ) -> Step | None:
-    """Return the step with its begins as ticks of a grid of their own, None where it fits ill."""
+    """Return the step with its begins as ticks of a grid of their own, None where it fits ill.
+
+    ``shared`` is what the search begins with: response time, slant and exposure.
+    """
     basis = np.column_stack([np.ones(grid.ticks.size), grid.ticks.astype(float)])
     first = np.array([grid.zero_s, grid.period_s])
-    bound = problem.solve_firmly(basis, first, _shared(slow))
+    bound = problem.solve_firmly(basis, first, shared)
     if bound.cost > max(_NO_TICKS, _NO_TICKS_OF_FREE * free.cost):
         return None
     own = np.sqrt(np.maximum(np.diag(bound.spread) - _shared_variance(bound.spread), 0.0))
@@ -198,9 +201,9 @@ def _searched_anew(free: Solution, problem: Joint) -> Solution:
     every_press = np.eye(free.begins_s.size)
     ends = [free]
     for exposure_s in problem.known.exposure_s.nodes():
-        first = np.array([free.response_s, free.slant_s_per_px.value, exposure_s])
-        slow = problem.solve(every_press, free.begins_s, first)
-        ends.append(problem.or_at_once(every_press, free.begins_s, slow))
+        shared = np.array([free.response_s, free.slant_s_per_px.value, exposure_s])
+        end = problem.solve(every_press, free.begins_s, shared)
+        ends.append(problem.or_at_once(every_press, free.begins_s, end))
     return min(ends, key=lambda end: end.cost)
 
 
@@ -408,11 +411,6 @@ def _misfit_beside(
     noise = doubt_of(r, heights, repeats) * solution.misfit
     misfit: Samples = (((r - heights * share) / noise) ** 2).sum(axis=1)
     return misfit
-
-
-def _shared(solution: Solution) -> Samples:
-    """Return what all presses share, as a search begins with it."""
-    return np.array([solution.response_s, solution.slant_s_per_px.value, solution.exposure_s.value])
 
 
 def _step(
