@@ -107,13 +107,14 @@ def test_an_answer_that_comes_late_does_not_bring_ended_work_back(watched, libra
     card = tmp_path / "card"
     card.mkdir()
     page = watched.page
-    late = []
+    routes, late = [], []
 
     def hold_the_first(route) -> None:
-        if late:
-            route.continue_()
-        else:
+        routes.append(route)  # before fetching: meanwhile the page may ask again
+        if len(routes) == 1:
             late.append((route, route.fetch()))
+        else:
+            route.continue_()
 
     with serving(library, folders=(card,)) as served:
         page.goto(served)
