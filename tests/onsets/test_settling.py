@@ -54,3 +54,17 @@ def test_an_answer_aligned_off_the_end_of_the_film_stays_there():
     places = settled(at, aligned, courses)
     assert places[3].fit.at_s == aligned[3]
     assert places[3].fit.strength == 0.0
+
+
+def test_a_press_whose_place_is_known_otherwise_stays_there():
+    rng = np.random.default_rng(1)
+    at = 0.5 + rng.uniform(-0.01, 0.01, 7)
+    courses = [course(float(t), rng) for t in at]
+    aligned = at.copy()
+    aligned[3] -= GAME_FRAME
+    template = mean_course(courses, at, PERIOD)
+    fits = [fit_at(c, template, float(t)) for c, t in zip(courses, aligned, strict=True)]
+    may_move = [k != 3 for k in range(7)]
+    _, places = settle(courses, fits, [0.0] * 7, template, GAME_FRAME, PERIOD, may_move)
+    assert places[3].fit.at_s == aligned[3]
+    assert places[3].contested  # its course fits better elsewhere all the same

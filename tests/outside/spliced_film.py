@@ -35,12 +35,16 @@ Pictures = np.ndarray  # linear light, shape (frames, rows, columns)
 
 @dataclass(frozen=True, slots=True)
 class Splice:
-    """What a press changes: the panel's picture from the clip, the tick and the ticks since."""
+    """What a press changes: the panel's picture from the clip, the tick and the ticks since.
+
+    The camera's noise is another one for each ``noise``; the truth is the same.
+    """
 
     clip: str
     change: Callable[[Pictures, int, int], np.ndarray]
     seed: int
     presses: int = 8
+    noise: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,16 @@ class SplicedTake:
 def brighter(pictures: Pictures, tick: int, since: int) -> np.ndarray:
     """Return the picture with half as much light again for twelve ticks."""
     return shown(pictures, tick) * (1.5 if 0 <= since < 12 else 1.0)
+
+
+def disc(pictures: Pictures, tick: int, since: int) -> np.ndarray:
+    """Return the picture with a bright disc, half seen through, for twelve ticks."""
+    picture = shown(pictures, tick).copy()
+    if 0 <= since < 12:
+        down, across = np.mgrid[: picture.shape[0], : picture.shape[1]]
+        within = (down - 60) ** 2 + (across - 110) ** 2 < 14**2
+        picture[within] = 0.5 * picture[within] + 0.25
+    return picture
 
 
 def cut_away(pictures: Pictures, tick: int, since: int) -> np.ndarray:
@@ -82,7 +96,12 @@ def film_splice(splice: Splice, folder: Path) -> SplicedTake:
     name = f"{Path(splice.clip).stem}-{splice.change.__name__}.mp4"
     encode_film(
         folder / name,
-        _frames(splice, lamp_on_s, ticks, rng),
+        _frames(
+            splice,
+            lamp_on_s,
+            ticks,
+            rng if splice.noise is None else np.random.default_rng(splice.noise),
+        ),
         width_px=WIDTH_PX,
         height_px=HEIGHT_PX,
         rate_hz=Fraction(RATE_HZ),

@@ -23,6 +23,8 @@ def stepped(
     exposure_s: float = 0.002,
     alike: bool = True,
     shared_u_s: float = 3e-4,
+    jumps_s: list[float] | None = None,
+    begins_s: tuple[float, ...] = (0.0, 1.0, 2.0, 3.0, 4.0),
 ):
     """Return a step of five presses at row 150 whose grid lies so long after the panel's ticks."""
     zero_s = TICKS.zero_at(150.0).value + 3 * TICK_S + at_s
@@ -33,10 +35,11 @@ def stepped(
         on_ticks=False,
         response_s=0.001,
         wanted_exposure_s=Measured(exposure_s, 2e-4),
+        begins=[Measured(at, 2e-4) for at in begins_s],
     )
-    learnt = SimpleNamespace(moving=None, template=SimpleNamespace(alike=alike))
+    learnt = SimpleNamespace(moving=None, template=SimpleNamespace(alike=alike), jumps_s=jumps_s)
     found = SimpleNamespace(learnt=learnt, answers=[True] * answered + [None] * (5 - answered))
-    return found, SimpleNamespace(step=step, shared_u_s=shared_u_s), []
+    return found, SimpleNamespace(step=step, shared_u_s=shared_u_s, hold_s=TICK_S), []
 
 
 def chosen(monkeypatch, other, ticks: Ticks | None = TICKS, first=None):
@@ -70,3 +73,16 @@ def test_answers_that_look_alike_are_better_than_others_that_leave_as_much_doubt
     assert chosen(monkeypatch, stepped(4, shared_u_s=0.0085), first=growing) == "first"
     sure = stepped(5, alike=False, shared_u_s=0.0014)
     assert chosen(monkeypatch, stepped(5, shared_u_s=0.0085), first=sure) == "first"
+
+
+@pytest.mark.parametrize(
+    ("begins_s", "best"),
+    [
+        ((0.0, 1.0, 2.0, 3.0, 4.0), "other"),
+        ((0.0, 1.0, 2.0, 3.0 - TICK_S, 4.0), "first"),  # one a game frame early
+        ((0.05, 1.05, 2.05, 3.05, 4.05), "first"),  # all of them later than what is shared
+    ],
+)
+def test_where_all_presses_share_a_jump_others_have_to_begin_at_it(monkeypatch, begins_s, best):
+    first = stepped(3, jumps_s=[-0.008, 0.991, 1.992, 2.993, 3.992])
+    assert chosen(monkeypatch, stepped(5, begins_s=begins_s), first=first) == best

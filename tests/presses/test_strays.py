@@ -3,7 +3,8 @@
 from dataclasses import replace
 
 from blinkspan.onsets.edge import lit_spells
-from blinkspan.presses.searching import find_answers, searches
+from blinkspan.presses.finding import find_answers
+from blinkspan.presses.searching import searches
 from blinkspan.presses.strays import stray_answers
 from blinkspan.traces.lamp import lamp_trace
 from presses.array_film import ArrayFilm, series_of, staged

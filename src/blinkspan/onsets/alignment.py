@@ -72,7 +72,12 @@ class Fit:
 
 
 def align(
-    courses: list[Course], guesses_s: list[float], period_s: float, alike: float = ALIKE
+    courses: list[Course],
+    guesses_s: list[float],
+    period_s: float,
+    alike: float = ALIKE,
+    *,
+    as_guessed: bool = False,
 ) -> tuple[Template, list[Fit]]:
     """Return the template and each course's fit to it; guesses are times of first change.
 
@@ -83,15 +88,17 @@ def align(
     included. Where that leaves much unexplained (turning the view shows
     something else each time), either the first change of each is trusted as it
     is, or courses are slid by their leaving of rest alone: whichever makes the
-    mean course steeper, for what is aligned well rises in sharp steps.
+    mean course steeper, for what is aligned well rises in sharp steps. ``as_guessed`` tells
+    that the guesses are to be trusted then.
     """
     guesses = np.array(guesses_s)
     template, at = _slide(courses, guesses, period_s, doubted=False)
     left = [_unexplained(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
     if np.median(left) > alike:
-        slid = _slide(courses, guesses, period_s, doubted=True)
-        as_seen = mean_course(courses, guesses, period_s), guesses
-        template, at = max(slid, as_seen, key=lambda pair: _steepness(pair[0], period_s))
+        template, at = mean_course(courses, guesses, period_s), guesses
+        if not as_guessed:
+            slid = _slide(courses, guesses, period_s, doubted=True)
+            template, at = max(slid, (template, at), key=lambda pair: _steepness(pair[0], period_s))
         template = replace(template, alike=False)
     return template, [fit_at(c, template, float(t)) for c, t in zip(courses, at, strict=True)]
 

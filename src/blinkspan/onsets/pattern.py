@@ -35,6 +35,7 @@ _STRONG = 0.35  # of the largest change
 _TURNED_OVER_CHANCE, _TURNED = 3.0, 0.6
 
 FEATURES, UNLIKE = 5, 4  # how many, and the place of the one that has no sign
+LOOKS = 2  # the first ones are ways towards a look
 Features = npt.NDArray[np.float64]  # shape (frames, bands, FEATURES)
 
 
@@ -71,6 +72,7 @@ class Pattern:
     row_spread_px: Samples
     idle_sd: Samples
     first_light: float
+    looks_only: bool = False
 
 
 def learn_pattern(
@@ -78,6 +80,8 @@ def learn_pattern(
     row_px: Samples,
     idle: Idle,
     changes: list[Change],
+    *,
+    looks_only: bool = False,
 ) -> Pattern:
     """Return the action's pattern.
 
@@ -88,6 +92,8 @@ def learn_pattern(
     idle : Idle
     changes : list of Change
         At least one.
+    looks_only : bool
+        Whether all presses are known to change the picture alike.
     """
     firsts = [difference(film, change.before, change.first, idle) for change in changes]
     laters = [difference(film, change.before, change.later, idle) for change in changes]
@@ -112,7 +118,8 @@ def learn_pattern(
     )
     change = np.abs(first * idle.sd)[first != 0]
     light = float(change.mean()) if change.size else 0.0
-    bare = Pattern(first, later, bands, middle, spread, np.ones((len(bands), FEATURES)), light)
+    ones = np.ones((len(bands), FEATURES))
+    bare = Pattern(first, later, bands, middle, spread, ones, light, looks_only)
     reach = idle.moments.reach
     strays = [
         features(film, m, m + reach, look, idle, bare)
@@ -147,6 +154,8 @@ def features(
             out[frames, k, UNLIKE] = np.vecdot(cells, cells) / cells.shape[1]
     out[..., UNLIKE] = np.sqrt(out[..., UNLIKE])
     out /= pattern.idle_sd
+    if pattern.looks_only:
+        out[..., LOOKS:] = 0.0
     return out
 
 

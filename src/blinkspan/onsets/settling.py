@@ -5,6 +5,7 @@ itself at that moment can pull it off by a game frame. Held against the whole co
 over a fixed stretch of film, the right place fits clearly better than its neighbours.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,7 @@ def settle(
     template: Template,
     game_frame_s: float,
     period_s: float,
+    may_move: Sequence[bool] | None = None,
 ) -> tuple[Template, list[Settled]]:
     """Return the template and each press's fit, moved by whole game frames where that fits better.
 
@@ -52,8 +54,11 @@ def settle(
         Before this no answer of the press can lie.
     template : Template
     game_frame_s, period_s : float
+    may_move : sequence of bool, optional
+        Which presses may; all, where nothing else tells their places.
     """
     at = np.array([fit.at_s for fit in fits])
+    may_move = [True] * at.size if may_move is None else may_move
     # The mean course has to be known for as long as any place tried leaves of the film.
     until_s = 2 * _REACH_GAME_FRAMES * game_frame_s + _TAIL_S
     whole = mean_course(courses, at, period_s, until_s=until_s)
@@ -61,7 +66,7 @@ def settle(
         moved = at.copy()
         for k, course in enumerate(courses):
             shifts, misfit, here = _misfits(course, whole, at[k], earliest_s[k], game_frame_s)
-            if not here.all() and misfit.min() < _BETTER * misfit[here].min():
+            if may_move[k] and not here.all() and misfit.min() < _BETTER * misfit[here].min():
                 moved[k] += shifts[int(np.argmin(misfit))]
         if np.array_equal(moved, at):
             break

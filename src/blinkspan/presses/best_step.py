@@ -5,17 +5,19 @@ first way of looking finds them. Where it finds no step, none for some of the pr
 answers unlike each other that leave much in doubt, the others are tried. Theirs count only
 if they lie on a grid of refreshes and want no other exposure than the lamp does, which
 chance would hardly bring about; where all that moves shows the panel's refreshes, the grid
-has to be theirs.
+has to be theirs, and where all presses share a jump, they have to begin at it.
 """
 
 import math
 from collections.abc import Callable
 
+import numpy as np
+
 from blinkspan.onsets.grid import Grid
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks
 from blinkspan.presses.other_ways import other_answers
-from blinkspan.presses.panel_step import CONFLICT, Stepped
+from blinkspan.presses.panel_step import BESIDE, CONFLICT, FEWEST_JUMPS, Stepped, begun_after
 from blinkspan.presses.searching import Found, Search
 from blinkspan.quantities import Measured
 from blinkspan.traces.reduction import Series
@@ -43,8 +45,11 @@ def best_step(
     best = step_of(found)
     if found.learnt is None or _suffices(best, period_s):
         return best
+    jumps_s = best[0].learnt.jumps_s if best[0].learnt is not None else None
     for other in map(step_of, other_answers(series, todo, found.learnt)):
         if not (_is_a_step(other, period_s) and _on_grid(other, exposure, ticks)):
+            continue
+        if jumps_s is not None and not _begins_at(jumps_s, other):
             continue
         if _is_better(other, best, period_s):
             best = other
@@ -103,6 +108,20 @@ def _on_grid(stepped: Stepped, exposure: Measured, ticks: Ticks | None) -> bool:
     if abs(seen.value - exposure.value) > CONFLICT * math.hypot(seen.u, exposure.u):
         return False
     return ticks is None or not _beside(ticks, panel.step, panel.step.grid)
+
+
+def _begins_at(jumps_s: list[float | None], stepped: Stepped) -> bool:
+    """Tell whether answers begin at the jump that all presses share."""
+    found, panel, _ = stepped
+    if panel is None:
+        return False
+    after_s = begun_after(found, panel.step, jumps_s)
+    told = after_s[np.isfinite(after_s)]
+    if told.size < FEWEST_JUMPS:
+        return False
+    usual = float(np.median(told))
+    away = np.abs(told - usual) > BESIDE * panel.hold_s
+    return abs(usual) < panel.hold_s and not away.any()
 
 
 def _beside(ticks: Ticks, step: Step, grid: Grid) -> bool:

@@ -9,9 +9,10 @@ from dataclasses import replace
 
 from blinkspan.footage.frames import Clock
 from blinkspan.onsets.edge import lit_spells
+from blinkspan.presses.finding import find_answers
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant
 from blinkspan.presses.panel_step import panel_step
-from blinkspan.presses.searching import find_answers, searches
+from blinkspan.presses.searching import searches
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.traces.lamp import lamp_trace
 from blinkspan.traces.reduction import Series

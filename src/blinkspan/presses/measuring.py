@@ -15,6 +15,7 @@ from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks, ticks_of
 from blinkspan.presses.best_step import best_step
+from blinkspan.presses.finding import find_answers
 from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
 from blinkspan.presses.measurement import CameraFindings
@@ -22,7 +23,7 @@ from blinkspan.presses.panel_seen import display_seen
 from blinkspan.presses.panel_step import PanelStep, Stepped, panel_step
 from blinkspan.presses.press import Press, Reason, Verdict
 from blinkspan.presses.pressing import Context, press_of
-from blinkspan.presses.searching import Found, find_answers, searches
+from blinkspan.presses.searching import Found, searches
 from blinkspan.presses.shutter import readout_from_slant
 from blinkspan.presses.slow_motion import SLOW_HZ, slow_motion_note, times_slower
 from blinkspan.presses.strays import stray_answers

@@ -27,6 +27,9 @@ from blinkspan.traces.trace import Samples
 _SHORTEST_HOLD_S = 1 / 120  # the shortest game frame in use, where no rate is known
 _SLOWEST_GAME_HZ = 30.0  # games at fewer frames a second are rare (common practice)
 _FAR_S = 0.020  # from an answer's place to its begin: more, and it was placed by something else
+# How far from the place most answers have beside the shared jump, in game frames, one is away for
+# sure, and how near it is to be no other frame's; answers that tell that place.
+_AWAY, BESIDE, FEWEST_JUMPS = 0.6, 0.4, 5
 CONFLICT = 2.5  # standard deviations between two estimates before they are held to differ
 _SURE_OF_TICK_S = 0.001  # where it is not sure, a whole tick is in doubt
 _FAINT_SLIDE_PX = 0.4  # a slide of fewer pixels an encoder may not show at all (films of our own)
@@ -117,7 +120,9 @@ def panel_step(
     if step is None:
         return _unanswered(found), None, late
     learnt = found.learnt
-    if step.on_ticks and learnt.moving is not None:
+    if learnt.jumps_s is not None:
+        found = _settled_by_jumps(found, step, learnt.jumps_s, hold)
+    elif step.on_ticks and learnt.moving is not None:
         found = _settled_by_ticks(found, step)
     elif not learnt.template.alike and step.grid is not None and display.game_rate_hz is not None:
         found = _contested_by_frames(found, step, 1 / display.game_rate_hz)
@@ -161,6 +166,37 @@ def _settled_by_ticks(found: Found, step: Step) -> Found:
         for answer in found.answers
     ]
     return replace(found, answers=answers)
+
+
+def _settled_by_jumps(
+    found: Found, step: Step, jumps_s: list[float | None], frame_s: float
+) -> Found:
+    """Return the answers contested where they begin away from the jump that all presses share.
+
+    Others fit somewhat elsewhere by what the scene does by itself, but jump there only once.
+    """
+    after_s = begun_after(found, step, jumps_s)
+    if np.isfinite(after_s).sum() < FEWEST_JUMPS:
+        return found
+    away = np.abs(after_s - np.nanmedian(after_s)) / frame_s
+    answers = [
+        answer
+        if answer is None or not math.isfinite(far)
+        else replace(answer, contested=far > _AWAY or (answer.contested and far > BESIDE))
+        for answer, far in zip(found.answers, away.tolist(), strict=True)
+    ]
+    return replace(found, answers=answers)
+
+
+def begun_after(found: Found, step: Step, jumps_s: list[float | None]) -> Samples:
+    """Return how long after its jump each press's answer begins, not a number where it has none."""
+    after_s = np.full(len(jumps_s), np.nan)
+    answered = [k for k, answer in enumerate(found.answers) if answer is not None]
+    for k, begin in zip(answered, step.begins, strict=True):
+        jump_s = jumps_s[k]
+        if jump_s is not None:
+            after_s[k] = begin.value - jump_s
+    return after_s
 
 
 def _contested_by_frames(found: Found, step: Step, frame_s: float) -> Found:

@@ -1,8 +1,7 @@
-"""Find each press's answer in the watched region.
+"""Search every press for its answer by a pattern learnt from some guesses.
 
-First every press is searched for anything the take does not do by itself; from
-those changes the action's pattern is learnt; then every press is searched again
-for that pattern, which settles false alarms and finds weak answers.
+A pattern settles false alarms and finds weak answers. The first guesses are made in
+``finding``; ``other_ways`` makes others.
 """
 
 from collections.abc import Sequence
@@ -21,9 +20,8 @@ from blinkspan.onsets.alignment import (
     turned,
     unlike_gain,
 )
-from blinkspan.onsets.drift import look_at
-from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, score_of
-from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
+from blinkspan.onsets.evidence import Evidence
+from blinkspan.onsets.idle import Idle
 from blinkspan.onsets.look import Frame, Look
 from blinkspan.onsets.moving import Moving, moving_course
 from blinkspan.onsets.own_look import OwnLooks, own_course, own_looks, own_pattern
@@ -37,13 +35,12 @@ MARGIN_S = 0.180  # frames kept before and after a search, for the pattern to sl
 LIKE = 0.5  # of the mean answer's strength: below this it is not the same answer
 FIRST_S = (0.000, 0.009)  # after the first change: the first look of the answer, roughly
 LATER_S = (0.017, 0.050)
-_SHARE_OF_USUAL = 0.02  # of squared change: a seventh of the usual change itself
-_FIRM = 0.3  # of the greatest change after a press: the answer itself, where it comes at once
 _UNLIKE = 0.33  # below this even the moment of first change is not the answer
 _SURELY = 0.8
 _RIVAL = 0.6  # of the answer's strength: an earlier moment so like it is a second candidate
 _APART_S = 0.025
 ALIKE_MOVING = 0.15  # of a slide left unexplained by the mean: far slides are read less well
+_SLID_FRAMES = 2.0  # from where the shared jump has it, an answer is slid away
 _SLACK_FRAMES = 3  # the template's zero may lie before the first visible change
 
 
@@ -79,7 +76,8 @@ class Learnt:
     """What the take's own idle time and its presses taught.
 
     ``own`` where each press answers in a place of its own; the pattern is then empty.
-    ``moving`` where the answers are told by how far the view has slid.
+    ``moving`` where the answers are told by how far the view has slid; ``jumps_s`` where all
+    presses share a jump: when each makes it, in the clock of frames, all alike early or late.
     """
 
     looks: list[Look]
@@ -89,6 +87,7 @@ class Learnt:
     template: Template
     own: OwnLooks | None = None
     moving: Moving | None = None
+    jumps_s: list[float | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,56 +111,6 @@ def searches(start_s: Samples, lamp_frames: list[Frame], period_s: float) -> lis
         Search(frame, min(n, frame + longest, max(end, frame + 4)))
         for frame, end in zip(lamp_frames, ends, strict=True)
     ]
-
-
-def find_answers(series: Series, todo: list[Search]) -> Found:
-    """Return the answer to each press.
-
-    Parameters
-    ----------
-    series : Series
-    todo : list of Search
-        In order of time, at least one.
-    """
-    film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
-    idle = learn_idle(film, idle_moments(start_s, [s.lamp_frame for s in todo], period), period)
-    evidence = learn_evidence(film, idle)
-    looks = [look_at(film, s.lamp_frame, period, idle.drift) for s in todo]
-    begins = [max(0, s.lamp_frame - 2) for s in todo]
-    scores = [
-        score_of(film, begin, s.stop, look, idle, evidence)
-        for begin, s, look in zip(begins, todo, looks, strict=True)
-    ]
-    # What the scene does by itself, seen once too often, is still far below a real answer.
-    usual = _SHARE_OF_USUAL * float(np.median([score.max() for score in scores]))
-    changes = _first_changes(begins, scores, [max(evidence.threshold, usual)] * len(todo))
-    if all(change is None for change in changes):
-        return Found([None] * len(todo), [], None)
-    # A place of its own for each answer is only found where a small change, such as an
-    # encoder's new picture, is not taken for it.
-    firm = _first_changes(
-        begins, scores, [max(evidence.threshold, usual, _FIRM * score.max()) for score in scores]
-    )
-    own = own_looks(
-        film, series.watch_row_px, idle, guessed_changes(looks, firm, period), sure=False
-    )
-    if own is not None:
-        found = match_own(series, todo, looks, idle, evidence, own, places_of(firm, start_s))
-        assert found.learnt is not None  # there are answers, so something was learnt
-        if found.learnt.template.alike:
-            return found
-    guessed = guessed_changes(looks, changes, period)
-    return match(series, todo, looks, idle, evidence, guessed, places_of(changes, start_s))
-
-
-def _first_changes(
-    begins: list[Frame], scores: list[Samples], thresholds: list[float]
-) -> list[Frame | None]:
-    changes: list[Frame | None] = []
-    for begin, score, threshold in zip(begins, scores, thresholds, strict=True):
-        change = first_change(score, threshold)
-        changes.append(None if change is None else begin + change)
-    return changes
 
 
 def guessed_changes(
@@ -226,7 +175,7 @@ def find_again(
     if learnt.moving is not None:
         template, answers = aligned(found.courses, places, todo, start_s, period, ALIKE_MOVING)
         return replace(found, answers=answers, learnt=replace(learnt, template=template))
-    return match(*given, changes, places)
+    return match(*given, changes, places, learnt.jumps_s)
 
 
 def settled(series: Series, todo: list[Search], found: Found, game_frame_s: float) -> Found:
@@ -235,6 +184,7 @@ def settled(series: Series, todo: list[Search], found: Found, game_frame_s: floa
         return found
     start_s, period = series.clock.start_s, series.clock.period_s
     answered = [(k, answer) for k, answer in enumerate(found.answers) if answer is not None]
+    jumps_s = found.learnt.jumps_s
     template, places = settle(
         [found.courses[k] for k, _ in answered],
         [answer.fit for _, answer in answered],
@@ -242,6 +192,7 @@ def settled(series: Series, todo: list[Search], found: Found, game_frame_s: floa
         found.learnt.template,
         game_frame_s,
         period,
+        [jumps_s is None or jumps_s[k] is None for k, _ in answered],
     )
     answers = list(found.answers)
     for (k, answer), place in zip(answered, places, strict=True):
@@ -264,21 +215,26 @@ def match(
     evidence: Evidence,
     changes: list[Change | None],
     places_s: list[float | None],
+    jumps_s: list[float | None] | None = None,
 ) -> Found:
     """Return the answers that the pattern of the given changes finds."""
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
-    pattern = learn_pattern(film, series.watch_row_px, idle, [c for c in changes if c is not None])
+    shown = [c for c in changes if c is not None]
+    pattern = learn_pattern(film, series.watch_row_px, idle, shown, looks_only=jumps_s is not None)
     courses = [
         course_of(series, *stretch, look, idle, pattern)
         for stretch, look in zip(stretches(todo, period), looks, strict=True)
     ]
     placed = [k for k, at in enumerate(places_s) if at is not None]
     guesses = [at for at in places_s if at is not None]
-    signs = signs_of([courses[k] for k in placed], guesses)
-    for k, sign in zip(placed, signs, strict=True):
-        courses[k] = turned(courses[k], sign)
-    template, answers = aligned(courses, places_s, todo, start_s, period)
-    return Found(answers, courses, Learnt(looks, idle, evidence, pattern, template))
+    if jumps_s is None:
+        signs = signs_of([courses[k] for k in placed], guesses)
+        for k, sign in zip(placed, signs, strict=True):
+            courses[k] = turned(courses[k], sign)
+    sure = None if jumps_s is None else [at is not None for at in jumps_s]
+    template, answers = aligned(courses, places_s, todo, start_s, period, sure=sure)
+    learnt = Learnt(looks, idle, evidence, pattern, template, jumps_s=jumps_s)
+    return Found(answers, courses, learnt)
 
 
 def match_own(
@@ -314,16 +270,31 @@ def aligned(
     start_s: Samples,
     period: float,
     alike: float = ALIKE,
+    sure: Sequence[bool] | None = None,
 ) -> tuple[Template, list[Answer | None]]:
-    """Return the mean course of the presses placed, and every press's answer by it."""
+    """Return the mean course of the presses placed, and every press's answer by it.
+
+    Presses that are ``sure`` of their place stay near it, all slid alike; none is where that
+    is left out.
+    """
     placed = [k for k, at in enumerate(places_s) if at is not None]
     guesses = [at for at in places_s if at is not None]
-    template, fits = align([courses[k] for k in placed], guesses, period, alike)
+    template, fits = align(
+        [courses[k] for k in placed], guesses, period, alike, as_guessed=sure is not None
+    )
     first_fit = dict(zip(placed, fits, strict=True))
-    return template, [
-        _answer(courses[k], template, first_fit.get(k), todo[k], start_s, period)
-        for k in range(len(todo))
-    ]
+    slid_s = {k: first_fit[k].at_s - guess for k, guess in zip(placed, guesses, strict=True)}
+    usual_s = float(np.median([slid_s[k] for k in placed if sure and sure[k]] or [0.0]))
+    answers: list[Answer | None] = []
+    for k, course in enumerate(courses):
+        fit = first_fit.get(k)
+        if fit is None or not (sure and sure[k]):
+            answers.append(_answer(course, template, fit, todo[k], start_s, period))
+            continue
+        if abs(slid_s[k] - usual_s) > _SLID_FRAMES * period:
+            fit = fit_at(course, template, fit.at_s - slid_s[k] + usual_s)
+        answers.append(Answer(fit, None))
+    return template, answers
 
 
 def signs_of(courses: list[Course], guesses_s: list[float]) -> list[int]:
