@@ -91,3 +91,9 @@ def test_a_film_that_ends_early_leaves_its_last_press_out(lit):
     assert found is not None
     assert found[-1] is None
     assert None not in found[:-1]
+
+
+def test_presses_that_were_not_asked_are_placed_as_well(lit, monkeypatch):
+    monkeypatch.setattr("blinkspan.onsets.common_jump._MOST_ASKED", 5)
+    off = frames_off(told(answered(lively(np.random.default_rng(8)), lit)))
+    assert np.ptp(off) < 2.5

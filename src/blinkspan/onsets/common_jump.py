@@ -17,6 +17,7 @@ from blinkspan.traces.reduction import Film
 from blinkspan.traces.trace import Samples
 
 _FEWEST = 5  # presses: fewer agree by chance
+_MOST_ASKED = 40  # presses: what these have in common, the others do as well
 # A jump: the picture over one stretch, and over another after the time a panel takes to scan out.
 _SHOWN_S, _SCANNED_S = 0.0125, 1 / 60
 _LONGEST_S = 0.300  # after the lamp; longer waits are looked for press by press only
@@ -75,17 +76,22 @@ def common_jumps(
     longest, apart = round(_LONGEST_S / period_s), round(_APART_S / period_s)
     searched = [(first, min(stop, first + longest)) for first, stop in searched]
 
+    asked = np.unique(np.rint(np.linspace(0, presses - 1, _MOST_ASKED)).astype(int)).tolist()
+
     def jumps_earlier(frames: int) -> _Jumps:
-        return _jumps(film, [(a - frames, b - frames) for a, b in searched], idle, period_s)
+        stretches = [(first - frames, stop - frames) for first, stop in searched]
+        return _jumps(film, stretches, asked, idle, period_s)
 
     # Nothing pressed, or what the last press began: whichever has less in common.
-    by_chance = min(_most_alike(jumps_earlier(back * longest), presses)[1] for back in _BACK)
+    by_chance = min(_most_alike(jumps_earlier(back * longest), asked)[1] for back in _BACK)
     least = max(_ALIKE, _OVER_IDLE * by_chance)
     jumps, begin = jumps_earlier(0), None
     while True:
-        chosen, usual = _most_alike(jumps, presses)
+        of_press, usual = _most_alike(jumps, asked)
         if usual < least:
             return begin
+        chosen = np.full(presses, -1)
+        chosen[asked] = of_press
         found = _placed(film, searched, jumps, chosen, idle, period_s)
         if _is_begin(film, frames, found, idle, period_s):
             begin = found
@@ -94,12 +100,16 @@ def common_jumps(
 
 
 def _jumps(
-    film: Film, searched: Sequence[tuple[Frame, Frame]], idle: Idle, period_s: float
+    film: Film,
+    searched: Sequence[tuple[Frame, Frame]],
+    asked: Sequence[int],
+    idle: Idle,
+    period_s: float,
 ) -> _Jumps:
-    """Return the greatest jumps within some stretches of the film."""
+    """Return the greatest jumps of the presses asked, each within its stretch of the film."""
     maps, frames, press = [], [], []
-    for k, (first, stop) in enumerate(searched):
-        at, away = _changes(film, first, stop, idle, period_s)
+    for k in asked:
+        at, away = _changes(film, *searched[k], idle, period_s)
         size: Samples = np.sqrt(np.vecdot(away, away))
         inner = size[1:-1]
         peaks = 1 + np.flatnonzero((inner >= size[:-2]) & (inner > size[2:]))
@@ -126,15 +136,16 @@ def _changes(
     return first, looks[shown + scanned :] - looks[:count]
 
 
-def _most_alike(jumps: _Jumps, presses: int) -> tuple[Choice, float]:
-    """Return which jump of each press most resembles one of every other press, and how much.
+def _most_alike(jumps: _Jumps, asked: Sequence[int]) -> tuple[Choice, float]:
+    """Return which jump of each press asked most resembles one of every other press, and how much.
 
     How much is the median over presses of the median over the others; a press that is far
     less alike than that, or makes no jump, has none.
     """
     alike = (jumps.maps @ jumps.maps.T).astype(float)
-    chosen, likeness = np.full(presses, -1), np.full(presses, -1.0)
-    of_press = {k: own for k in range(presses) if (own := np.flatnonzero(jumps.press == k)).size}
+    chosen, likeness = np.full(len(asked), -1), np.full(len(asked), -1.0)
+    own_of = [np.flatnonzero(jumps.press == k) for k in asked]
+    of_press = {k: own for k, own in enumerate(own_of) if own.size}
     if len(of_press) < _FEWEST:
         return chosen, -1.0
     nearest = np.sum([alike[:, own].max(axis=1) for own in of_press.values()], axis=0)
@@ -164,8 +175,8 @@ def _placed(
 ) -> list[float | None]:
     """Return where each press goes along what the other ones' jumps have in common.
 
-    A press whose own jump is unlike them, since the scene jumps at once with it, may still
-    go that way at one place far more than anywhere else.
+    A press that was not asked, or whose own jump is unlike them since the scene jumps at once
+    with it, may still go that way at one place far more than anywhere else.
     """
     reach = round(_SHOWN_S / period_s) + round(_SCANNED_S / period_s)
     common = jumps.maps[chosen[chosen >= 0]].sum(axis=0)
