@@ -122,7 +122,11 @@ def fit_step(
     aligned = np.array([fit.at_s for fit in fits])
     tries = [_free(courses, aligned, template, departure, below, each) for each in known]
     if at_once is not None and not any(_as_known(free) for free in tries):
-        tries.append(_free(courses, aligned, template, departure, below, at_once))
+        other = _free(courses, aligned, template, departure, below, at_once)
+        # Over a lively scene, which makes answers unlike each other, all slants fit about as badly.
+        far_better = other[0].cost < _FAR_BETTER * min(each.cost for each, _ in tries)
+        if template.alike or far_better:
+            tries.append(other)
     free, problem = min(tries, key=lambda pair: pair[0].cost)
     if not (free.heights > 0).any():
         return None

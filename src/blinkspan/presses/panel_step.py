@@ -12,7 +12,7 @@ from blinkspan.onsets.joint import Known
 from blinkspan.onsets.moving import slid_cells
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, fit_step
-from blinkspan.onsets.ticks import Ticks, begin_elsewhere
+from blinkspan.onsets.ticks import Ticks, begin_elsewhere, concentration
 from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.own_rows import fit_by_own_rows, rows_away_px
 from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
@@ -33,6 +33,7 @@ _AWAY, BESIDE, FEWEST_JUMPS = 0.6, 0.4, 5
 CONFLICT = 2.5  # standard deviations between two estimates before they are held to differ
 _SURE_OF_TICK_S = 0.001  # where it is not sure, a whole tick is in doubt
 _FAINT_SLIDE_PX = 0.4  # a slide of fewer pixels an encoder may not show at all (films of our own)
+_IN_STEP = 0.9  # of all begins at one place between two frames
 _FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
 
 
@@ -132,8 +133,8 @@ def panel_step(
         seen = exposure
     # The panel's ticks are known, however faint an answer is.
     faint = 0.0 if step.on_ticks else _faint_u_s(series, learnt)
-    if step.grid is not None:  # a whole grid of answers is late by less than one alone may be
-        faint /= 2
+    if step.grid is not None and not _in_step(step, series.clock.period_s):
+        faint /= 2  # answers at all places between two frames are late by less than one may be
     if display.game_rate_hz is None and step.grid and come_at_every_refresh(step.grid.ticks):
         display = replace(display, game_rate_hz=display.refresh_hz)
     growth = _growth(series, found, step)
@@ -364,6 +365,12 @@ def _faint_u_s(series: Series, learnt: Learnt) -> float:
     """Return the doubt of a change so small that an encoder may show it two frames late."""
     codes = max(_first_codes(series, learnt), _FAINT_CODES)
     return rectangular(series.clock.period_s) * _FAINT_CODES / codes
+
+
+def _in_step(step: Step, period_s: float) -> bool:
+    """Tell whether the panel keeps step with the camera: what happens to one answer does to all."""
+    begins_s = np.array([begin.value for begin in step.begins])
+    return concentration(begins_s, period_s) > _IN_STEP
 
 
 def _first_codes(series: Series, learnt: Learnt) -> float:

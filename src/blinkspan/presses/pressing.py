@@ -71,7 +71,10 @@ class Context:
 
     @cached_property
     def as_strong(self) -> bool:
-        """Whether the answers are about as strong as each other."""
+        """Whether the answers are about as strong as each other, or share a jump instead."""
+        learnt = self.found.learnt
+        if learnt is not None and learnt.jumps_s is not None:
+            return True
         return as_strong([answer.fit.gain for answer in self.found.answers if answer is not None])
 
     @cached_property
