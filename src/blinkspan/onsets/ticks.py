@@ -41,7 +41,7 @@ _SLACK, _ABOUT, _SURELY_AGREED, _ROUNDS = 2, 3, 1.5, 4
 # A press that fits so much worse than most has to be told from its neighbours more clearly; one
 # that fits worse by far is none of them wherever it is put. Slides are told from their neighbours
 # as clearly.
-_ODD, _SURELY_THOUGH_ODD, _FAR_ODD, _SURELY_SLID = 1.5, 3.0, 10.0, 3.0
+_ODD, _SURELY_THOUGH_ODD, _FAR_ODD, _SURELY_SLID = 1.5, 3.5, 10.0, 3.0
 # So does one whose first tick alone is so unlike the others': a picture of a film behind the game
 # that comes a tick before the answer looks like half of it.
 _ODD_AT_FIRST, _SURELY_THOUGH_ODD_AT_FIRST = 3.0, 4.0

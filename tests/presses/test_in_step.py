@@ -1,0 +1,23 @@
+"""Answers of a panel that keeps step with the camera: an encoder does the same to all of them."""
+
+from types import SimpleNamespace
+
+import numpy as np
+
+from blinkspan.presses.panel_step import _in_step
+from blinkspan.quantities import Measured
+
+PERIOD_S = 1 / 240
+
+
+def step_of(refresh_hz: float) -> SimpleNamespace:
+    ticks = np.array([40, 88, 137, 185, 233, 281, 330, 378])
+    return SimpleNamespace(begins=[Measured(float(t), 1e-4) for t in 0.0011 + ticks / refresh_hz])
+
+
+def test_a_panel_of_60_hz_keeps_step_with_240_frames_a_second():
+    assert _in_step(step_of(60.0), PERIOD_S)
+
+
+def test_a_panel_of_59_94_hz_begins_at_all_places_between_two_frames():
+    assert not _in_step(step_of(60000 / 1001), PERIOD_S)
