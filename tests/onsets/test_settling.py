@@ -18,19 +18,29 @@ def course(at_s: float, rng: np.random.Generator, strength: float = 20.0) -> Cou
     return Course(START, values)
 
 
-def settled(at_s: np.ndarray, aligned_s: np.ndarray, courses: list[Course]) -> list[Settled]:
+def settled(
+    at_s: np.ndarray,
+    aligned_s: np.ndarray,
+    courses: list[Course],
+    may_move: list[bool] | None = None,
+) -> list[Settled]:
     template = mean_course(courses, at_s, PERIOD)
     fits = [fit_at(c, template, float(t)) for c, t in zip(courses, aligned_s, strict=True)]
-    _, places = settle(courses, fits, [0.0] * len(courses), template, GAME_FRAME, PERIOD)
+    _, places = settle(courses, fits, [0.0] * len(courses), template, GAME_FRAME, PERIOD, may_move)
     return places
 
 
-def test_an_answer_aligned_a_game_frame_early_settles_where_it_is():
+def one_early() -> tuple[np.ndarray, np.ndarray, list[Course]]:
+    """Return when seven answers begin, where they are aligned (one a frame early), and courses."""
     rng = np.random.default_rng(1)
     at = 0.5 + rng.uniform(-0.01, 0.01, 7)
-    courses = [course(float(t), rng) for t in at]
     aligned = at.copy()
     aligned[3] -= GAME_FRAME
+    return at, aligned, [course(float(t), rng) for t in at]
+
+
+def test_an_answer_aligned_a_game_frame_early_settles_where_it_is():
+    at, aligned, courses = one_early()
     places = settled(at, aligned, courses)
     assert np.allclose([p.fit.at_s for p in places], at, atol=PERIOD / 2)
     assert not any(p.contested for p in places)
@@ -57,14 +67,7 @@ def test_an_answer_aligned_off_the_end_of_the_film_stays_there():
 
 
 def test_a_press_whose_place_is_known_otherwise_stays_there():
-    rng = np.random.default_rng(1)
-    at = 0.5 + rng.uniform(-0.01, 0.01, 7)
-    courses = [course(float(t), rng) for t in at]
-    aligned = at.copy()
-    aligned[3] -= GAME_FRAME
-    template = mean_course(courses, at, PERIOD)
-    fits = [fit_at(c, template, float(t)) for c, t in zip(courses, aligned, strict=True)]
-    may_move = [k != 3 for k in range(7)]
-    _, places = settle(courses, fits, [0.0] * 7, template, GAME_FRAME, PERIOD, may_move)
+    at, aligned, courses = one_early()
+    places = settled(at, aligned, courses, may_move=[k != 3 for k in range(7)])
     assert places[3].fit.at_s == aligned[3]
     assert places[3].contested  # its course fits better elsewhere all the same
