@@ -78,8 +78,8 @@ def common_jumps(
 
     asked = np.unique(np.rint(np.linspace(0, presses - 1, _MOST_ASKED)).astype(int)).tolist()
 
-    def jumps_earlier(frames: int) -> _Jumps:
-        stretches = [(first - frames, stop - frames) for first, stop in searched]
+    def jumps_earlier(by: Frame) -> _Jumps:
+        stretches = [(first - by, stop - by) for first, stop in searched]
         return _jumps(film, stretches, asked, idle, period_s)
 
     # Nothing pressed, or what the last press began: whichever has less in common.
