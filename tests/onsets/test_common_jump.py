@@ -97,3 +97,10 @@ def test_presses_that_were_not_asked_are_placed_as_well(lit, monkeypatch):
     monkeypatch.setattr("blinkspan.onsets.common_jump._MOST_ASKED", 5)
     off = frames_off(told(answered(lively(np.random.default_rng(8)), lit)))
     assert np.ptp(off) < 2.5
+
+
+@pytest.mark.parametrize("stays", [1, 3, 8])
+def test_a_light_without_noise_that_is_gone_at_once_is_no_trouble(lit, stays):
+    still = np.full((1850, 24, 32), 20000.0)
+    found = told(answered(still, lit, stays=stays))
+    assert found is None or np.ptp(frames_off(found)) < 2.5

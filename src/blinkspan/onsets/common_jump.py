@@ -187,8 +187,11 @@ def _placed(
             at = int(jumps.frames[jump])
             first, away = _changes(film, at - reach, at + reach + 1, idle, period_s)
             along: Samples = away @ (common - jumps.maps[jump])
-            found[k] = first + _middle(along)
-            steps.append(float(along.max()))
+            if along.max() > 0:
+                found[k] = first + _middle(along)
+                steps.append(float(along.max()))
+    if not steps:
+        return found
     for k in np.flatnonzero(chosen < 0).tolist():
         first, away = _changes(film, *searched[k], idle, period_s)
         if not len(away):
@@ -231,10 +234,13 @@ def _is_begin(
         after = light_of(film, at + scanned + 1, at + scanned + 1 + shown).mean(axis=0)
         jumps.append(((after - before) / idle.sd).ravel())
         away.append(((before - look) / idle.sd).ravel())
-    units = [jump / np.linalg.norm(jump) for jump in jumps]
+    sizes = [float(np.linalg.norm(jump)) for jump in jumps]
+    units = [jump / max(size, 1e-9) for jump, size in zip(jumps, sizes, strict=True)]
     common = np.sum(units, axis=0)
+    steps = [float(jump @ (common - own)) for jump, own in zip(jumps, units, strict=True)]
     shares = [
-        float(gone @ (common - own)) / float(jump @ (common - own))
-        for jump, gone, own in zip(jumps, away, units, strict=True)
+        float(gone @ (common - own)) / step
+        for gone, own, step in zip(away, units, steps, strict=True)
+        if step > 0  # a light that is gone again at once is no step
     ]
-    return abs(float(np.median(shares))) < _UNDER_WAY
+    return bool(shares) and abs(float(np.median(shares))) < _UNDER_WAY
