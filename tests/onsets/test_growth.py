@@ -63,3 +63,16 @@ def test_a_template_that_ends_too_soon_tells_nothing():
 def test_a_first_look_no_larger_than_the_scenes_own_doings_is_lost_in_them():
     assert Growth(growing(1.0, first=1, rest=0.1), 0.005, 50.0).lost_in_rest(HOLD_S)
     assert not Growth(growing(1.0, first=1, rest=0.01), 0.005, 50.0).lost_in_rest(HOLD_S)
+
+
+@pytest.mark.parametrize(("power", "goes_on"), [(0.0, False), (0.15, False), (1.0, True)])
+def test_what_moves_goes_on_in_the_next_game_frame(power, goes_on):
+    growth = Growth(growing(power, first=1), 0.005, 50.0)
+    assert growth.goes_on(HOLD_S, game_rate_known=True) is goes_on
+
+
+def test_a_game_at_half_the_refresh_goes_on_after_two():
+    after = np.arange(-0.1, 0.08, 1 / 2000)
+    level = np.where(after < 0, 0.0, np.floor(after / (2 * HOLD_S)) + 1)
+    growth = Growth(Template(after, level[:, None, None]), 0.005, 50.0)
+    assert growth.goes_on(HOLD_S, game_rate_known=False)

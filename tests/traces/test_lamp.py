@@ -1,5 +1,6 @@
 """lamp_trace: exact (levels by construction) and refusals."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -87,3 +88,23 @@ def test_a_lamp_that_is_always_on_and_drifts_never_blinks():
     drift = 0.02 * np.sin(2 * np.pi * np.arange(N) / N)
     with pytest.raises(NothingToMeasure, match="always on"):
         lamp_trace(series(spot(0.7 + drift)), row_s=0.0)
+
+
+def test_a_lamp_that_an_encoder_mends_over_some_frames_is_not_pulsed():
+    mended = LIT * (1 - 0.08 * np.exp(-(np.arange(N) % 30) / 8))
+    mended[250:280] *= 1.1  # and draws brighter at the next press
+    found = lamp_trace(series(spot(0.02 + 0.5 * mended)), row_s=0.0)
+    assert not found.pulsed
+    assert found.noise < 0.04
+
+
+def test_a_lamp_whose_light_comes_in_pulses_is_told():
+    pulses = 2 + (np.arange(N) * 0.37 % 1 < 0.5)  # so many does each exposure see
+    found = lamp_trace(series(spot(0.02 + 0.1 * LIT * pulses)), row_s=0.0)
+    assert found.pulsed
+
+
+def test_a_coarse_encoder_leaves_more_in_doubt_of_a_lamp():
+    fine = series(spot(0.1 + 0.5 * LIT))
+    coarse = replace(fine, picture=replace(fine.picture, coarseness=3.0))
+    assert lamp_trace(coarse, row_s=0.0).noise > 2 * lamp_trace(fine, row_s=0.0).noise

@@ -37,6 +37,8 @@ class PictureFormat:
     full_range : bool
         True for 0..255 (scaled by depth), False for 16..235.
     transfer : TransferCurve
+    coarseness : float
+        How many times as coarse as good film's the encoder's steps are; 1 where it does not tell.
     """
 
     width_px: int
@@ -44,6 +46,7 @@ class PictureFormat:
     bit_depth: int
     full_range: bool
     transfer: TransferCurve
+    coarseness: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

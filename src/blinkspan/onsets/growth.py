@@ -23,6 +23,7 @@ from blinkspan.traces.trace import Samples
 _CLEAR_OF_REST = 4.0  # standard deviations of the rest before the answer
 _FEWEST = 2.0  # times the least visible change: a first look below this says nothing
 _PLENTY = 10.0  # times it: nothing was hidden before such a look
+_GOES_ON = 1.2  # times the first look: what appears at once stays as it is, what moves does not
 _LOST = 5.0  # times what is clear of the rest: below it more than one game frame may be hidden
 
 
@@ -54,7 +55,7 @@ class Growth:
         game_rate_known : bool
             Where it is not, a game frame may stay for two of ``hold_s``.
         """
-        later_s = self.whole_s + hold_s * (1 if game_rate_known else 2)
+        later_s = self._next_s(hold_s, game_rate_known)
         if later_s > self.template.after_s[-1]:
             return True
         first, later = self._looks_at(self.whole_s, later_s)
@@ -65,10 +66,22 @@ class Growth:
             return times < _FEWEST
         return bool(later / first >= times ** math.log2(1.5))
 
+    def goes_on(self, hold_s: float, *, game_rate_known: bool) -> bool:
+        """Tell whether the answer goes on the way of its first look in the next game frame.
+
+        The parameters are those of ``may_begin_unseen``.
+        """
+        first, later = self._looks_at(self.whole_s, self._next_s(hold_s, game_rate_known))
+        return later > _GOES_ON * first
+
     def lost_in_rest(self, hold_s: float) -> bool:
         """Tell whether the first look hardly stands out of what the scene does by itself."""
         (first,) = self._looks_at(self.whole_s)
         return first < _LOST * self._clear_of_rest(hold_s)
+
+    def _next_s(self, hold_s: float, game_rate_known: bool) -> float:
+        """Return when the next game frame is shown whole."""
+        return self.whole_s + hold_s * (1 if game_rate_known else 2)
 
     def _looks_at(self, *after_s: float) -> tuple[float, ...]:
         """Return how far the answer has gone towards its first whole look at some times."""

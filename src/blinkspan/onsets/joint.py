@@ -66,6 +66,8 @@ class Known:
     alike : bool
         Whether the presses' courses follow each other closely; then their
         alignment and their common strength are worth more.
+    coarseness : float
+        How many times as coarse as good film's the encoder's steps are.
     """
 
     period_s: float
@@ -73,6 +75,7 @@ class Known:
     slant_s_per_px: Measured
     hold_s: float
     alike: bool
+    coarseness: float = 1.0
 
     @property
     def aligned_u_s(self) -> float:
@@ -173,9 +176,10 @@ class Joint:
         self.press, self.band = np.concatenate(press), np.concatenate(band)
         self.row_px, self.spread_px = bands.row_px[self.band], bands.spread_px[self.band]
         # An encoder errs alike in all bands of a frame: together they count as one.
-        doubt = doubt_of(r, strength[self.band])
+        doubt = doubt_of(r, strength[self.band], coarseness=known.coarseness)
         self.noise = doubt * seen.size**0.25
-        self.trust = doubt / doubt_of(r, strength[self.band], self.repeats[self.press])
+        repeats = self.repeats[self.press]
+        self.trust = doubt / doubt_of(r, strength[self.band], repeats, known.coarseness)
         self.data = r / self.noise
 
     def over_rest(self, course: Course, seen: npt.NDArray[np.intp], after_s: Samples) -> Samples:
@@ -360,7 +364,8 @@ class Joint:
         return here, residuals, slopes
 
     def _exposure_u(self, fitted_u_s: float, response_s: float, misfit: float) -> float:
-        floor = math.hypot(EXPOSURE_DOUBT * self.known.period_s, _SLOW_DOUBT * response_s) * misfit
+        coded_s = EXPOSURE_DOUBT * self.known.coarseness * self.known.period_s
+        floor = math.hypot(coded_s, _SLOW_DOUBT * response_s) * misfit
         floor = min(known_u := self.known.exposure_s.u, floor)
         return float(np.clip(fitted_u_s, floor, known_u))
 

@@ -28,6 +28,9 @@ from blinkspan.traces.trace import Samples
 _COMMON = 0.6  # overlap of two looks' places, of 1: answers mostly above it share their place
 _CLEAR, _NEAR_CELLS = 5.0, 5  # idle standard deviations; cells around one that count as its place
 _FAINT = 0.3  # of the usual height
+# Of what a place changes in the first game frame of its answer: so much in the one before it, and
+# the answer had begun (squares; figures that walk: 0.2 and more where it had, 0.1 else).
+_HAD_BEGUN = 0.2
 _FEWEST = 4  # presses: of fewer, what is common cannot be told
 
 
@@ -138,6 +141,39 @@ def own_course(
         along = np.einsum("mrc,rc->m", away, look[part]) / float(np.linalg.norm(look))
         values[:, 0, 0] = along * (float(np.nanmedian(own.heights)) / own.heights[press])
     return Course(start_s[first:stop], values)
+
+
+def had_begun(
+    film: Film,
+    start_s: Samples,
+    before: Look,
+    idle: Idle,
+    look: Light,
+    last_s: Samples,
+) -> bool:
+    """Tell whether a press's own place changed in the game frame before its answer already.
+
+    Parameters
+    ----------
+    film : ndarray of uint16, shape (n, rows, columns)
+    start_s : ndarray, shape (n,)
+    before : Look
+        Before the press.
+    idle : Idle
+    look : ndarray, shape (rows, columns)
+        The press's own first look.
+    last_s : ndarray, shape (3,)
+        Until when frames may start to show the game frame before the last one before the
+        answer, that last one, and the answer's first, and nothing of what follows each.
+    """
+    place = uniform_filter((look != 0).astype(float), _NEAR_CELLS) > 0
+    changed = []
+    for frame in np.searchsorted(start_s, last_s) - 1:
+        at = int(np.clip(frame, 0, start_s.size - 1))
+        away = change_since(film, at, at + 1, before)[0] / idle.sd
+        changed.append(float((away[place] ** 2).sum()))
+    earlier, just_before, after = changed
+    return just_before - earlier > _HAD_BEGUN * after
 
 
 def own_pattern(own: OwnLooks, shape: tuple[int, int]) -> Pattern:

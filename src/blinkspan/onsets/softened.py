@@ -64,7 +64,12 @@ def gathered_in_band(
     return total / 3.0
 
 
-def doubt_of(heights: Samples, strength: Samples, repeats: Samples | float = 1.0) -> Samples:
+def doubt_of(
+    heights: Samples,
+    strength: Samples,
+    repeats: Samples | float = 1.0,
+    coarseness: float = 1.0,
+) -> Samples:
     """Return the standard doubt of each sample of a step, in idle standard deviations.
 
     Parameters
@@ -75,9 +80,11 @@ def doubt_of(heights: Samples, strength: Samples, repeats: Samples | float = 1.0
         Height of the whole step in each sample's band, in the same unit.
     repeats : ndarray or float
         How often the same part of the step is seen, and misread alike.
+    coarseness : float
+        How many times as coarse as good film's the encoder's steps are.
     """
     share = np.clip(heights / strength, 0.0, 1.0)
     partial = _PARTIAL_DOUBT * 4 * share * (1 - share) * np.sqrt(repeats)
-    model = np.hypot(_MODEL_DOUBT, partial)
+    model = coarseness * np.hypot(_MODEL_DOUBT, partial)
     doubt: Samples = np.hypot(1.0, model * strength)
     return doubt

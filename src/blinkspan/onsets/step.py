@@ -17,7 +17,7 @@ from blinkspan.onsets.alignment import Course, Fit, Template
 from blinkspan.onsets.grid import Grid, fit_grid
 from blinkspan.onsets.joint import EXPOSURE_DOUBT, TOLD_FRAMES, Joint, Known, Solution
 from blinkspan.onsets.softened import Bands, doubt_of, gathered_in_band
-from blinkspan.onsets.ticks import Ticks, place_on_ticks
+from blinkspan.onsets.ticks import Ticks, concentration, place_on_ticks
 from blinkspan.quantities import Measured
 from blinkspan.traces.trace import Samples
 
@@ -34,6 +34,11 @@ _SLANT_AWAY = 2.0  # standard doubts: a slant farther off is no scan's
 # Where a search is begun anew, in frames from where the answers seem to depart; the share of the
 # first one's cost that another end may have to count, and how far off it may be.
 _BESIDE_FRAMES, _FAR_BETTER, _SAME_STEP_FRAMES = (-0.5, 0.5), 0.5, 0.9
+# Response times from which a search is begun; the share of the first one's cost that the other
+# end may have to count.
+_FAST_S, _SLOW_S, _BETTER = 0.0005, 0.004, 0.9
+SPREADS = 1.5  # times as coarse as good film: films so encoded show what comes before it does
+_IN_STEP = 0.5  # of all begins at one place between two frames: the course is seen in few parts
 _PULSED = 2.0  # standard doubts by which an exposure that the panel shows falls short
 _HARDLY_TOLD = 0.3  # of a frame: answers with a grid of their own this uncertain give way to ticks
 _STEP_DOUBT = 0.02  # of a frame: what encoding shifts all begins by (staged takes)
@@ -164,9 +169,7 @@ def _by_themselves(
         # No slope in the dead time, where the begins lie: what all together still allow.
         at = np.array([m.value for m in alone])
         together = _common_place(courses, replace(free, begins_s=at), problem)
-        step = replace(
-            step, shared_u_s=math.hypot(together.u, _STEP_DOUBT * problem.known.period_s)
-        )
+        step = replace(step, shared_u_s=math.hypot(together.u, _coded_u_s(problem.known)))
     return step
 
 
@@ -231,6 +234,10 @@ def _on_ticks(
     )
     if placed is None:
         return None
+    # A coarse encoder shows some of an answer before its time, which looks like a first game frame.
+    sooner_s = np.median(free.begins_s - [begin.value for begin in placed.begins])
+    if problem.known.coarseness > SPREADS and sooner_s > ticks.period_s / 2:
+        return None
     zero, slants = ticks.zero_at(row_px), (ticks.slant_s_per_px, free.slant_s_per_px)
     return Step(
         row_px,
@@ -259,22 +266,29 @@ def _free(
 
     A search that ends far from what is known of slant and exposure may have run into a
     dead end: it is begun anew from places beside, and an end near it counts that is what is
-    known and fits far better.
+    known and fits far better. So may one of a panel in step with the camera, which shows few
+    parts of its course: it is begun anew from a slow panel too.
     """
     rows_s = known.slant_s_per_px.value * below.row_px
 
-    def searched(later_frames: float) -> tuple[Solution, Joint]:
+    def searched(later_frames: float, response_s: float = _FAST_S) -> tuple[Solution, Joint]:
         # The first band to answer is the one that departs.
         zero = departure_s - float(rows_s.min()) + (0.3 + later_frames) * known.period_s
         direction = _first_look(template, zero + rows_s, known)
-        begins = aligned_s + zero
+        begins = aligned_s + zero - math.log(2) * (response_s - _FAST_S)  # half of it is seen there
+        shared = np.array([response_s, known.slant_s_per_px.value, known.exposure_s.value])
         for _ in range(_ROUNDS):  # which samples count depends on where the step begins
             problem = Joint(courses, begins, direction, below, known)
-            solution = problem.solve(np.eye(begins.size), begins)
+            solution = problem.solve(np.eye(begins.size), begins, shared)
             begins = begins + float((solution.begins_s - begins).mean())
         return solution, problem
 
     found = searched(0.0)
+    if concentration(found[0].begins_s, known.period_s) > _IN_STEP:
+        slow = searched(0.0, _SLOW_S)
+        enough = _BETTER if _exposed_as_known(slow) else _FAR_BETTER
+        if _as_known(slow) and slow[0].cost < enough * found[0].cost:
+            found = slow
     alone = below.row_px.size == 1  # carried to one row, answers show neither slant nor scan
     if alone or (_as_known(found) and _exposed_as_known(found)):
         return found
@@ -412,7 +426,7 @@ def _misfit_beside(
     after = course.start_s[frames] - (aligned_s + shifts)[:, None] - offsets_s[places]
     spread = abs(slant) * bands.spread_px[seen][places]
     share = gain * gathered_in_band(after, spread, e, solution.response_s)
-    noise = doubt_of(r, heights, repeats) * solution.misfit
+    noise = doubt_of(r, heights, repeats, known.coarseness) * solution.misfit
     misfit: Samples = (((r - heights * share) / noise) ** 2).sum(axis=1)
     return misfit
 
@@ -424,14 +438,13 @@ def _step(
     begins: tuple[Measured, ...],
     grid: Grid | None,
 ) -> Step:
-    period_s = problem.known.period_s
     return Step(
         row_px,
         begins,
         math.hypot(
             _shared_variance(solution.spread) ** 0.5,
-            _STEP_DOUBT * period_s,
-            _response_u_s(solution.response_s, problem.known.hold_s),
+            _coded_u_s(problem.known),
+            _response_u_s(solution.response_s, problem.known),
         ),
         grid,
         solution.response_s,
@@ -443,9 +456,18 @@ def _step(
     )
 
 
-def _response_u_s(response_s: float, hold_s: float) -> float:
-    """Return the doubt a slow panel leaves: the more, the less of its course a game frame shows."""
-    return _RESPONSE_DOUBT * response_s * max(1.0, _COURSES_A_HOLD * response_s / hold_s)
+def _coded_u_s(known: Known) -> float:
+    """Return how far encoding shifts all begins together."""
+    return _STEP_DOUBT * known.coarseness * known.period_s
+
+
+def _response_u_s(response_s: float, known: Known) -> float:
+    """Return the doubt a slow panel leaves: the more, the less of its course is shown or encoded.
+
+    A game frame may be too short to show all of it, an encoder too coarse.
+    """
+    shown = max(1.0, _COURSES_A_HOLD * response_s / known.hold_s)
+    return _RESPONSE_DOUBT * response_s * shown * known.coarseness
 
 
 def _shared_variance(spread: Samples) -> float:

@@ -31,6 +31,9 @@ _FIRM = 0.3  # of the greatest change after a press: the answer itself, where it
 # Farther from the jump that all presses share, a first change is another one's; and as far from
 # the place that first changes have beside it.
 _AT_JUMP_S, _SAME_JUMP_S = 0.017, 0.0085
+# Of the presses, if so many first change a like time before the jump, they begin there; frames
+# after the lamp in which a scene that is never as before is found changed at once.
+_MOST, _SINCE_LAMP = 0.6, 2
 
 
 def find_answers(series: Series, todo: list[Search]) -> Found:
@@ -76,6 +79,8 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
     guessed = guessed_changes(looks, changes, period)
     found = match(*given, looks, idle, evidence, guessed, places_of(changes, start_s))
     if jumps is None or (_alike(found) and _first_at_jumps(changes, jumps, period)):
+        return found
+    if _begun_before(changes, jumps, todo, period):
         return found
     return _found_by_jumps(*given, looks, idle, evidence, changes, jumps)
 
@@ -147,6 +152,26 @@ def _first_at_jumps(
         )
         for change, jump in zip(changes, jumps, strict=True)
     )
+
+
+def _begun_before(
+    changes: list[Frame | None], jumps: list[float | None], todo: list[Search], period_s: float
+) -> bool:
+    """Tell whether most answers are seen to begin well before the jump that all share.
+
+    What gathers speed makes its greatest jump some game frames after its first. What a scene
+    does by itself precedes the jump by another time at each press, or is there from the lamp on.
+    """
+    before_s = [
+        (jump - change) * period_s
+        for change, jump, search in zip(changes, jumps, todo, strict=True)
+        if change is not None and jump is not None and change > search.lamp_frame + _SINCE_LAMP
+    ]
+    if len(before_s) <= _MOST * len(jumps):
+        return False
+    usual_s = float(np.median(before_s))
+    alike = sum(abs(each - usual_s) <= _SAME_JUMP_S for each in before_s)
+    return usual_s > _AT_JUMP_S and alike > _MOST * len(jumps)
 
 
 def _times(frames: Sequence[float | None], start_s: Samples) -> list[float | None]:

@@ -39,6 +39,11 @@ _FLASHING = (
     "The panel is lit by flashes of a strobed backlight; each answer begins with the flash that "
     "first shows it."
 )
+_NOTHING_FOUND = (
+    "No press was found answered: nothing in the watched part changes alike after every press, or "
+    "what moves there by itself hides it. Where you see an answer, watch a smaller part around it "
+    "with --watch, and give --game-rate."
+)
 _SAY_RATES = " Where they are fixed, say the panel's refresh and the game's frame rate."
 _GROWING_U_S = 0.01  # a doubt as large is that of an unseen game frame
 _UNTOLD = "container"  # how a clock's source begins where nobody told the rate
@@ -206,6 +211,8 @@ def _notes(context: Context, slower: int | None) -> tuple[str, ...]:
     notes = []
     if context.lamp.trace.values[0] > 0.5:
         notes.append("The lamp is lit when the take begins; that press is left out.")
+    if not any(context.found.answers):
+        notes.append(_NOTHING_FOUND)
     if context.lamp.clipped:
         notes.append("The lamp is clipped while lit; film it darker or let its glow be seen.")
     if context.readout.source == "assumed":

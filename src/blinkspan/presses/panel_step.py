@@ -10,8 +10,9 @@ from blinkspan.onsets.grid import KNOWN_RATES_HZ, come_at_every_refresh
 from blinkspan.onsets.growth import Growth
 from blinkspan.onsets.joint import Known
 from blinkspan.onsets.moving import slid_cells
+from blinkspan.onsets.own_look import had_begun
 from blinkspan.onsets.softened import Bands
-from blinkspan.onsets.step import Step, fit_step
+from blinkspan.onsets.step import SPREADS, Step, fit_step
 from blinkspan.onsets.ticks import Ticks, begin_elsewhere, concentration
 from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.own_rows import fit_by_own_rows, rows_away_px
@@ -33,6 +34,9 @@ _AWAY, BESIDE, FEWEST_JUMPS = 0.6, 0.4, 5
 CONFLICT = 2.5  # standard deviations between two estimates before they are held to differ
 _SURE_OF_TICK_S = 0.001  # where it is not sure, a whole tick is in doubt
 _FAINT_SLIDE_PX = 0.4  # a slide of fewer pixels an encoder may not show at all (films of our own)
+# What moves an encoder draws as moved or as not, seldom as half way, as a slow panel shows it:
+# the panel then looks faster than it is, and to begin as much later (films of a third renderer).
+_MOVES_U_S = 0.0005
 _IN_STEP = 0.9  # of all begins at one place between two frames
 _FAINT_CODES = 3.0  # a change of fewer code values an encoder may show late (staged takes)
 
@@ -59,6 +63,8 @@ class PanelStep:
     lost : bool
         Whether the answers grow out of what the scene does by itself, so that nothing tells
         how many game frames were lost in it.
+    moves : bool
+        Whether the answers go on the way of their first look in the next game frame.
     """
 
     step: Step
@@ -68,11 +74,12 @@ class PanelStep:
     hold_s: float
     display: DisplayProfile
     lost: bool = False
+    moves: bool = False
 
     @property
     def pulsed(self) -> bool:
         """Whether the panel's light seems to come in pulses."""
-        return self.moved_s.u > 0
+        return self.moved_s.value > 0
 
     @property
     def shared_u_s(self) -> float:
@@ -123,11 +130,15 @@ def panel_step(
     learnt = found.learnt
     if learnt.jumps_s is not None:
         found = _settled_by_jumps(found, step, learnt.jumps_s, hold)
+    elif learnt.own is not None and learnt.moving is None:
+        found = _contested_by_own_places(series, found, step, hold)
     elif step.on_ticks and learnt.moving is not None:
         found = _settled_by_ticks(found, step)
     elif not learnt.template.alike and step.grid is not None and display.game_rate_hz is not None:
         found = _contested_by_frames(found, step, 1 / display.game_rate_hz)
-    seen, moved = _exposure_and_move(exposure, step.exposure_s)
+    seen, moved = _exposure_and_move(
+        exposure, step.exposure_s, spread=series.picture.coarseness > SPREADS
+    )
     if step.grid is None and moved.value == 0:
         # Begins that lie on no grid give way to any exposure: only the lamp then tells it.
         seen = exposure
@@ -138,14 +149,18 @@ def panel_step(
     if display.game_rate_hz is None and step.grid and come_at_every_refresh(step.grid.ticks):
         display = replace(display, game_rate_hz=display.refresh_hz)
     growth = _growth(series, found, step)
+    # How far a slide is read ends rising where too little is left of the look before.
+    grows = learnt.moving is not None or still_rising(learnt.template)
+    rate_known = display.game_rate_hz is not None
+    moves = growth.goes_on(hold, game_rate_known=rate_known)
+    if (moves or grows) and not step.on_ticks:
+        moved = Measured(moved.value, math.hypot(moved.u, _MOVES_U_S * series.picture.coarseness))
     lost = False
-    if growth is not None and growth.may_begin_unseen(
-        hold, game_rate_known=display.game_rate_hz is not None
-    ):
+    if grows and growth.may_begin_unseen(hold, game_rate_known=rate_known):
         # Not known, a game frame may be one of the slowest in use.
         faint = max(faint, 1 / (display.game_rate_hz or _SLOWEST_GAME_HZ) / 2)
         lost = step.grid is None and growth.lost_in_rest(hold)
-    return found, PanelStep(step, seen, moved, faint, hold, display, lost), late
+    return found, PanelStep(step, seen, moved, faint, hold, display, lost, moves), late
 
 
 def _unanswered(found: Found) -> Found:
@@ -198,6 +213,33 @@ def begun_after(found: Found, step: Step, jumps_s: list[float | None]) -> Sample
         if jump_s is not None:
             after_s[k] = begin.value - jump_s
     return after_s
+
+
+def _contested_by_own_places(series: Series, found: Found, step: Step, frame_s: float) -> Found:
+    """Return answers in places of their own contested where those changed a game frame before.
+
+    What moves is found by its own look however late it is looked for.
+    """
+    learnt = found.learnt
+    assert learnt is not None  # asked for answers by own looks only
+    assert learnt.own is not None
+    own, slant = learnt.own, step.slant_s_per_px.value
+    begins_s = np.array([begin.value for begin in step.begins]) + slant * _away_px(
+        found, step.row_px
+    )
+    each = iter(begins_s.tolist())
+    answers = list(found.answers)
+    for k, answer in enumerate(answers):
+        if answer is None:
+            continue
+        clear_s = step.exposure_s.value + 2 * abs(slant) * float(own.row_spread_px[k])
+        last_s = next(each) - clear_s + frame_s * np.arange(-1, 2)
+        look = own.looks[k]
+        if look is not None and had_begun(
+            series.watch, series.clock.start_s, learnt.looks[k], learnt.idle, look, last_s
+        ):
+            answers[k] = replace(answer, contested=True)
+    return replace(found, answers=answers)
 
 
 def _contested_by_frames(found: Found, step: Step, frame_s: float) -> Found:
@@ -254,6 +296,7 @@ def _fit(
             slant,
             _hold_s(display, series.clock.period_s),
             found.learnt.template.alike,
+            series.picture.coarseness,
         )
         for slant in slants
     ]
@@ -312,7 +355,8 @@ def _early_s(found: Found, step: Step) -> float:
     """Return by how much all answers were placed too early, where that is by far.
 
     A scene that creeps is soon unlike its look before; the pattern then ends before the
-    answer has shown itself, and a pose would pass for a fade.
+    answer has shown itself, and a pose would pass for a fade. Less than zero where they were
+    placed too late by as much: what gathers speed would then begin before the pattern does.
     """
     assert found.learnt is not None  # there is no step without a pattern
     below = found.learnt.pattern.row_px[step.strength > 0] - step.row_px
@@ -320,31 +364,35 @@ def _early_s(found: Found, step: Step) -> float:
     placed = [answer.fit.at_s for answer in found.answers if answer is not None]
     early = [begin.value + first_row_s - at for begin, at in zip(step.begins, placed, strict=True)]
     # As begins found so may be a game frame late, no more than that is made good.
-    return max(0.0, float(np.median(early)) - _FAR_S)
+    usual_s = float(np.median(early))
+    return math.copysign(max(0.0, abs(usual_s) - _FAR_S), usual_s)
 
 
-def _exposure_and_move(lamp: Measured, panel: Measured) -> tuple[Measured, Measured]:
+def _exposure_and_move(
+    lamp: Measured, panel: Measured, *, spread: bool
+) -> tuple[Measured, Measured]:
     """Return the exposure that lamp and panel agree on, or what their conflict means.
 
     The panel's is fitted with the lamp's held beforehand: where they agree it is
     what both say, and to weigh the lamp's once more would count it twice.
 
     A backlight that pulses at the camera's own pace shows the panel to a part of
-    each exposure only; its answer then reads shorter than the lamp's.
+    each exposure only; its answer then reads shorter than the lamp's. A coarse encoder that
+    has ``spread`` the answer over its neighbours makes it read longer, and begin anywhere in
+    what is too much.
     """
-    if lamp.value - panel.value < CONFLICT * np.hypot(lamp.u, panel.u):
-        return panel, Measured(0.0, 0.0)
     unseen = lamp.value - panel.value
+    if abs(unseen) < CONFLICT * np.hypot(lamp.u, panel.u) or (unseen < 0 and not spread):
+        return panel, Measured(0.0, 0.0)
+    if unseen < 0:
+        return lamp, Measured(0.0, rectangular(-unseen))
     return lamp, Measured(unseen / 2, rectangular(unseen / 2))
 
 
-def _growth(series: Series, found: Found, step: Step) -> Growth | None:
-    """Return how the answers grow, None where they do not."""
+def _growth(series: Series, found: Found, step: Step) -> Growth:
+    """Return how the answers grow."""
     assert found.learnt is not None  # there is no step without a pattern
     moving = found.learnt.moving
-    # How far a slide is read ends rising where too little is left of the look before.
-    if moving is None and not still_rising(found.learnt.template):
-        return None
     begins = np.array([begin.value for begin in step.begins])
     begins = begins + step.slant_s_per_px.value * _away_px(found, step.row_px)
     answered = [c for c, a in zip(found.courses, found.answers, strict=True) if a]
@@ -363,8 +411,9 @@ def _growth(series: Series, found: Found, step: Step) -> Growth | None:
 
 def _faint_u_s(series: Series, learnt: Learnt) -> float:
     """Return the doubt of a change so small that an encoder may show it two frames late."""
-    codes = max(_first_codes(series, learnt), _FAINT_CODES)
-    return rectangular(series.clock.period_s) * _FAINT_CODES / codes
+    least = _FAINT_CODES * series.picture.coarseness
+    codes = max(_first_codes(series, learnt), least)
+    return rectangular(series.clock.period_s) * least / codes
 
 
 def _in_step(step: Step, period_s: float) -> bool:

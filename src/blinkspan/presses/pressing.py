@@ -27,6 +27,9 @@ _LEAST_LIKE = 0.6  # of the usual strength, where answers are alike
 _AS_STRONG = 3.0
 # Game frames between an answer and the usual one that no queue explains (common practice).
 _FAR_FRAMES, _FEWEST_WAITS = 3.0, 5
+# And those that presses at any moment of a game frame explain; from so many beyond on, it is
+# not a late game frame that is to blame.
+_FAR_FRAMES_OF_OWN, _OFTEN_FAR = 1.25, 2
 _SEARCHED_S = 0.5  # a take that ends sooner after the lamp cannot show that nothing answered
 
 
@@ -167,7 +170,13 @@ def _confirmed(context: Context, k: int) -> bool:
         return True
     if usual < FLOOR_S:  # what mostly comes before its press is no answer to it
         return False
-    return abs(mine - usual) <= _FAR_FRAMES * panel.hold_s
+    if learnt.own is None or not panel.moves:
+        return abs(mine - usual) <= _FAR_FRAMES * panel.hold_s
+    # Each by its own look, what moves may be found some game frames after it began to; where
+    # it often is, it may be in any press.
+    near_s = _FAR_FRAMES_OF_OWN * panel.hold_s
+    far = [wait is not None and abs(wait - usual) > near_s for wait in context.waits_s]
+    return not far[k] and far.count(True) < _OFTEN_FAR
 
 
 def _budget(context: Context, lit: Measured, begin: Measured | None, rows_px: float) -> Budget:

@@ -9,7 +9,7 @@ NONE = "–"
 _MINUS = "\N{MINUS SIGN}"
 
 REASONS: dict[Reason, str] = {
-    Reason.NO_RESPONSE: "the lamp lit and nothing on the screen responded before the next press",
+    Reason.NO_RESPONSE: "nothing in the watched part was found to answer it as others are answered",
     Reason.TWO_CANDIDATES: "two changes could each be the response",
     Reason.WEAK_RESPONSE: "the response hardly stands out from the picture's usual motion",
     Reason.TOO_SOON: "the change came sooner after the lamp than any response could",

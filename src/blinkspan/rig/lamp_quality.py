@@ -2,16 +2,12 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from blinkspan.onsets.edge import lit_spells
 from blinkspan.presses.lamp_edges import is_unsteady
 from blinkspan.traces.lamp import lamp_trace, two_levels
 from blinkspan.traces.light import FULL_SCALE
 from blinkspan.traces.reduction import Series
 
-_PULSED = 0.04  # of the lit level: more scatter than shot noise gives (staged takes)
-_PULSED_OVER = 3.0  # times the scatter that the dark frames show
 _MUCH_CLIPPED = 0.2  # of the lit frames: from here on the glow is read instead
 
 
@@ -57,13 +53,6 @@ def lamp_quality(series: Series) -> LampQuality:
     lamp = lamp_trace(series, row_s=0.0)
     levels = lamp.trace.values
     spells = [spell for spell in lit_spells(lamp.trace) if spell.first > 0]
-    inside = np.zeros(levels.size, np.bool_)
-    for spell in spells:
-        inside[spell.first + 1 : spell.stop - 1] = True
-    lit = levels[inside]
-    dark = levels[levels < 0.5]
-    spread = 1.4826 * float(np.median(np.abs(lit - np.median(lit)))) if lit.size else 0.0
-    rest = 1.4826 * float(np.median(np.abs(dark - np.median(dark)))) if dark.size else 0.0
     whole = series.lamp.reshape(levels.size, -1).mean(axis=1) / FULL_SCALE
     dark_light, lit_light = two_levels(whole)
     share = float(series.lamp_clipped[levels > 0.5].mean())
@@ -74,7 +63,7 @@ def lamp_quality(series: Series) -> LampQuality:
         clipped_share=share,
         read_from_glow=share > _MUCH_CLIPPED and not lamp.clipped,
         clipped=lamp.clipped,
-        pulsed=spread > max(_PULSED, _PULSED_OVER * rest),
+        pulsed=lamp.pulsed,
         presses=len(spells),
         unsteady_presses=sum(is_unsteady(lamp, spell) for spell in spells),
     )

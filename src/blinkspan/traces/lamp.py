@@ -22,10 +22,16 @@ _SUDDEN = 4  # frames within which a lamp lights; a light that drifts takes far 
 _CLEAR_OF_NOISE = 5.0  # standard deviations between dark and lit before a lamp is believed
 # Of clipped light: an encoder blurs a clipped disc into its rim (staged takes: down to 0.85).
 _SURELY_UNCLIPPED = 0.7
+# Of the lit level, for each time that an encoder's steps are coarser than good film's: what it
+# leaves out of a lamp that has just changed (films of three renderers).
+_CODED_NOISE = 0.015
 _GLOW_NOISE = 0.05  # of the glow: what the encoder's work on the clipped disc leaves around it
 # Spread of the lit level, alone and over the dark one's, from which the lamp is held to be
 # pulsed: a steady one spreads by 0.01 (staged takes), a camera's noise hardly more when lit.
 _PULSED, _PULSED_OVER_DARK = 0.02, 4.0
+# And from frame to frame, as a share of that: pulses scatter (0.8), while an encoder that coded
+# the lamp roughly at first mends it over several frames (0.1).
+_RESTLESS = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +75,18 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     around = series.around.astype(np.float64) / FULL_SCALE
     values, lit = _freed(_mean_light(series.lamp), around)
     _refuse_a_lamp_that_never_blinks(values, lit)
-    clipped, least_noise = False, 0.0
+    clipped, least_noise = False, _CODED_NOISE * (series.picture.coarseness - 1.0)
     if series.lamp_clipped[lit].mean() > 0.2:
         pixels: Samples = series.lamp.reshape(series.lamp.shape[0], -1) / FULL_SCALE
         glow = _unclipped(pixels, lit, _white(series.picture))
-        clipped, least_noise = glow is None, _GLOW_NOISE
+        clipped, least_noise = glow is None, max(least_noise, _GLOW_NOISE)
         if glow is not None:
             values, lit = _freed(pixels[:, glow].mean(axis=1), around)
     dark_level, lit_level = float(np.median(values[~lit])), float(np.median(values[lit]))
     values = (values - dark_level) / (lit_level - dark_level)
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
-    dark, bright = _spread(values[~lit]), _spread(_well_lit(values, lit))
-    pulsed = bright > max(_PULSED, _PULSED_OVER_DARK * dark)
+    dark, bright, restless = _spread(values[~lit]), *_lit_spreads(values, lit)
+    pulsed = bright > max(_PULSED, _PULSED_OVER_DARK * dark) and restless > _RESTLESS * bright
     return LampTrace(Trace(values, start_s), max(dark, bright, least_noise), clipped, pulsed)
 
 
@@ -91,10 +97,18 @@ def _mean_light(lamp: Light) -> Samples:
     return np.concatenate([(part / FULL_SCALE).mean(axis=1) for part in parts])
 
 
-def _well_lit(values: Samples, lit: npt.NDArray[np.bool_]) -> Samples:
-    """Return the lit frames whose neighbours are lit too: no frame in which the lamp changes."""
-    well_lit: Samples = values[1:-1][lit[1:-1] & lit[:-2] & lit[2:]]
-    return well_lit
+def _lit_spreads(values: Samples, lit: npt.NDArray[np.bool_]) -> tuple[float, float]:
+    """Return how the lit level spreads around its own median of each spell, and frame by frame.
+
+    Only frames whose neighbours are lit too count: in no other does the lamp change.
+    """
+    edges = np.flatnonzero(np.diff(lit.astype(np.int8), prepend=0, append=0))
+    spells = [values[a + 1 : b - 1] for a, b in edges.reshape(-1, 2).tolist() if b - a > 2]
+    if not spells:
+        return 0.0, 0.0
+    levels = np.concatenate([spell - np.median(spell) for spell in spells])
+    steps = np.concatenate([np.diff(spell) for spell in spells])
+    return _spread(levels), _spread(steps) / float(np.sqrt(2.0))
 
 
 def two_levels(values: Samples) -> tuple[float, float]:
