@@ -1,7 +1,7 @@
 """How coarsely a film is encoded, against quantisers that the encoder was given.
 
-Published source: ITU-T H.264 (08/2021), 8.5.9 with table 7-2's scaling: the quantiser's step
-doubles with every six of its parameter.
+Published source: ITU-T H.264, 8.5 (scaling and transformation; the clause from memory): the
+quantiser's step doubles with every six of its parameter.
 """
 
 from fractions import Fraction

@@ -129,6 +129,16 @@ def test_an_idle_screen_invents_nothing(plain):
     found = measured(replace(film, responses_s=(None,) * 10))
     assert {p.reason for p in found.presses} == {Reason.NO_RESPONSE}
     assert found.unpaired_responses == ()
+    assert any("No press was found answered" in note for note in found.notes)
+
+
+def test_a_coarsely_encoded_film_leaves_more_in_doubt(plain):
+    film, found = plain
+    coarse = measured(replace(film, format=replace(film.format, coarseness=3.0)))
+    for fine_press, press in zip(found.presses, coarse.presses, strict=True):
+        assert press.verdict is Verdict.ACCEPTED
+        assert press.span.u > fine_press.span.u
+        assert abs(press.span.value - fine_press.span.value) < press.span.u
 
 
 def test_a_bouncing_contact_is_one_doubtful_press():

@@ -5,8 +5,8 @@ decoder of H.264 tells them; those of HEVC and of codecs without prediction do n
 
 References
 ----------
-ITU-T H.264, 7.4.2.2 and 8.5: the step doubles with every six of the quantisation parameter,
-which for deeper samples is counted from six lower a bit.
+ITU-T H.264, 8.5 (scaling and transformation): the step doubles with every six of the
+quantisation parameter, which for deeper samples is counted from six lower a bit.
 """
 
 import struct

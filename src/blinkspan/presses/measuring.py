@@ -41,8 +41,8 @@ _FLASHING = (
 )
 _NOTHING_FOUND = (
     "No press was found answered: nothing in the watched part changes alike after every press, or "
-    "what moves there by itself hides it. Where you see an answer, watch a smaller part around it "
-    "with --watch, and give --game-rate."
+    "what moves there by itself hides it. Where you see an answer, put --watch closely around it "
+    "and give --game-rate."
 )
 _SAY_RATES = " Where they are fixed, say the panel's refresh and the game's frame rate."
 _GROWING_U_S = 0.01  # a doubt as large is that of an unseen game frame
