@@ -156,13 +156,21 @@ def _most_alike(jumps: _Jumps, asked: Sequence[int]) -> tuple[Choice, float]:
         before = chosen.copy()
         for k, own in of_press.items():
             others = chosen[[each for each in of_press if each != k]]
-            to_others = np.median(alike[np.ix_(own, others)], axis=1)
+            to_others = _row_medians(alike[np.ix_(own, others)])
             chosen[k], likeness[k] = own[np.argmax(to_others)], to_others.max()
         if np.array_equal(before, chosen):
             break
     usual = float(np.median(likeness))
     chosen[likeness < _BELONGS * usual] = -1
     return chosen, usual
+
+
+def _row_medians(values: Samples) -> Samples:
+    """Return the median of each row; of short rows numpy's own takes ten times as long."""
+    ranked = np.sort(values, axis=1)
+    count = values.shape[1]
+    medians: Samples = (ranked[:, (count - 1) // 2] + ranked[:, count // 2]) / 2
+    return medians
 
 
 def _placed(
