@@ -15,6 +15,7 @@ from blinkspan.onsets.evidence import Evidence, first_change, learn_evidence, sc
 from blinkspan.onsets.idle import Idle, idle_moments, learn_idle
 from blinkspan.onsets.look import Frame, Look
 from blinkspan.onsets.own_look import own_looks
+from blinkspan.presses.calm_scene import answering_changes
 from blinkspan.presses.searching import (
     Found,
     Search,
@@ -56,22 +57,29 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
     ]
     # What the scene does by itself, seen once too often, is still far below a real answer.
     usual = _SHARE_OF_USUAL * float(np.median([score.max() for score in scores]))
-    changes = _first_changes(begins, scores, [max(evidence.threshold, usual)] * len(todo))
+    threshold = max(evidence.threshold, usual)
+    changes = _first_changes(begins, scores, [threshold] * len(todo))
     if all(change is None for change in changes):
         return Found([None] * len(todo), [], None)
     given = series, todo
-    jumps = common_jumps(film, [(s.lamp_frame, s.stop) for s in todo], idle, period)
+    jumps = None
+    answering = answering_changes(series, todo, changes, idle, evidence, threshold)
+    if answering is not None:
+        changes = answering
+    else:
+        jumps = common_jumps(film, [(s.lamp_frame, s.stop) for s in todo], idle, period)
     if jumps is None:
         # A place of its own for each answer is only found where a small change, such as an
         # encoder's new picture, is not taken for it.
         firm = _first_changes(
             begins,
             scores,
-            [max(evidence.threshold, usual, _FIRM * score.max()) for score in scores],
+            [max(threshold, _FIRM * score.max()) for score in scores],
         )
-        own = own_looks(
-            film, series.watch_row_px, idle, guessed_changes(looks, firm, period), sure=False
-        )
+        if answering is not None and _grows(answering, firm, period):
+            firm = answering
+        firmly = guessed_changes(looks, firm, period)
+        own = own_looks(film, series.watch_row_px, idle, firmly, sure=False)
         if own is not None:
             found = match_own(*given, looks, idle, evidence, own, places_of(firm, start_s))
             if _alike(found):
@@ -125,6 +133,16 @@ def _first_changes(
         change = first_change(score, threshold)
         changes.append(None if change is None else begin + change)
     return changes
+
+
+def _grows(changes: list[Frame | None], firm: list[Frame | None], period_s: float) -> bool:
+    """Tell whether answers are firm only some time after they begin, most of them."""
+    later_s = [
+        (much - first) * period_s
+        for first, much in zip(changes, firm, strict=True)
+        if first is not None and much is not None
+    ]
+    return bool(later_s) and float(np.median(later_s)) > _SAME_JUMP_S
 
 
 def _later(changes: list[Frame | None], jumps: list[float | None], period_s: float) -> float:

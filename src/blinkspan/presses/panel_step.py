@@ -14,6 +14,7 @@ from blinkspan.onsets.own_look import had_begun
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import SPREADS, Step, fit_step
 from blinkspan.onsets.ticks import Ticks, begin_elsewhere, concentration
+from blinkspan.presses.begun_before import begun_before
 from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.own_rows import fit_by_own_rows, rows_away_px
 from blinkspan.presses.searching import Found, Learnt, Search, find_again, settled
@@ -136,6 +137,9 @@ def panel_step(
         found = _settled_by_ticks(found, step)
     elif not learnt.template.alike and step.grid is not None and display.game_rate_hz is not None:
         found = _contested_by_frames(found, step, 1 / display.game_rate_hz)
+    if begun_before(series, todo, found, step, hold):
+        answers = [answer and replace(answer, contested=True) for answer in found.answers]
+        found = replace(found, answers=answers)
     seen, moved = _exposure_and_move(
         exposure, step.exposure_s, spread=series.picture.coarseness > SPREADS
     )
