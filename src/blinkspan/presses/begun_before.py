@@ -21,15 +21,15 @@ _CLEAR_FRAMES = 1.5  # camera frames beside a tick that may show some of it, as 
 _BLOCK, _LIVELIEST = 4, 0.02  # cells a side; the share of blocks that speaks
 # Times what changes before the lamp, and of what the answer itself changes (squares).
 _OVER_REST, _OF_ANSWER = 3.0, 0.02
-_MOST = 0.4  # of the presses
 
 
 def begun_before(
     series: Series, todo: list[Search], found: Found, step: Step, frame_s: float
 ) -> bool:
-    """Tell whether the picture changed in the game frames before the answers, of most presses.
+    """Tell whether the picture changed in one of the game frames before the answers.
 
-    Of one press it may be chance; answers found too late are so at every press.
+    By the median over presses: of one press it may be chance, or an encoder that draws the
+    picture anew; answers found too late are so at every press.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ def begun_before(
     answered = [
         search for search, answer in zip(todo, found.answers, strict=True) if answer is not None
     ]
-    changed = 0
+    shares = []
     for search, begin in zip(answered, step.begins, strict=True):
         # The last frame that shows nothing later than each of some ticks, row by row.
         last_s = begin.value + rows_s - clear_s
@@ -59,13 +59,12 @@ def begun_before(
         changes = _changes(series, np.array(at_s), idle)
         if changes is None:  # the film begins too late to tell
             continue
-        after, before = changes[0], changes[1 : _FRAMES_BEFORE + 1].max()
-        at_rest = changes[_FRAMES_BEFORE + 2 :].max()
-        least = _OF_ANSWER * after
-        changed += int(before > max(_OVER_REST * at_rest, least))
-        # A lively scene does so by chance, and as often the other way round.
-        changed -= int(at_rest > max(_OVER_REST * before, least))
-    return changed > _MOST * len(answered)
+        shares.append(changes[1:] / max(float(changes[0]), 1e-9))
+    if not shares:
+        return False
+    usual = np.median(shares, axis=0)
+    before, at_rest = usual[:_FRAMES_BEFORE].max(), np.median(usual[_FRAMES_BEFORE + 1 :])
+    return bool(before > max(_OVER_REST * float(at_rest), _OF_ANSWER))
 
 
 def _changes(series: Series, at_s: Samples, idle: Idle) -> Samples | None:
