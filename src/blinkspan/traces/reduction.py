@@ -60,7 +60,7 @@ _PIECE_FRAMES, _PIECE_PX = 60, 2**22
 
 def in_memory(shape: tuple[int, ...]) -> Film:
     """Return a plain array for a series; good for takes of a minute or so."""
-    return np.empty(shape, np.uint16)
+    return np.zeros(shape, np.uint16)
 
 
 @dataclass(frozen=True, slots=True)
