@@ -19,8 +19,9 @@ from blinkspan.traces.trace import Samples
 _FRAMES_BEFORE = 3  # game frames, or refreshes where game frames are not known
 _CLEAR_FRAMES = 1.5  # camera frames beside a tick that may show some of it, as encoders draw it
 _BLOCK, _LIVELIEST = 4, 0.02  # cells a side; the share of blocks that speaks
-# Times what changes before the lamp, and of what the answer itself changes (squares).
-_OVER_REST, _OF_ANSWER = 3.0, 0.02
+# Times what changes before the lamp, and of what the answer itself changes (squares). Over a
+# lively scene, where the shared jump tells the answers, encoders draw some of them beforehand.
+_OVER_REST, _OVER_LIVELY_REST, _OF_ANSWER = 3.0, 30.0, 0.02
 
 
 def begun_before(
@@ -64,7 +65,8 @@ def begun_before(
         return False
     usual = np.median(shares, axis=0)
     before, at_rest = usual[:_FRAMES_BEFORE].max(), np.median(usual[_FRAMES_BEFORE + 1 :])
-    return bool(before > max(_OVER_REST * float(at_rest), _OF_ANSWER))
+    over_rest = _OVER_REST if found.learnt.jumps_s is None else _OVER_LIVELY_REST
+    return bool(before > max(over_rest * float(at_rest), _OF_ANSWER))
 
 
 def _changes(series: Series, at_s: Samples, idle: Idle) -> Samples | None:
