@@ -58,12 +58,18 @@ class ArrayFilm:
     def clock(self) -> Clock:
         return Clock(self.frames / self.rate_hz, Fraction(self.rate_hz), "made of arrays")
 
+    @property
+    def scan_s(self) -> np.ndarray:
+        """When the panel's scan reaches each row, counted from the watched region's middle."""
+        rows = np.arange(HEIGHT) + 0.5
+        return (rows - WATCH.middle_row_px) * 0.96 / self.refresh_hz / 50.0 * self.scanned
+
     def __iter__(self) -> Iterator[Luma]:
         rng = np.random.default_rng(self.seed)
         still = rng.uniform(20, 70, (HEIGHT, WIDTH))
         rows = np.arange(HEIGHT) + 0.5
         row_s = rows * self.readout_s / HEIGHT
-        scan_s = (rows - WATCH.middle_row_px) * 0.96 / self.refresh_hz / 50.0 * self.scanned
+        scan_s = self.scan_s
         answers = [r for r in self.responses_s if r is not None] + list(self.stray_s)
         for start in self.clock.start_s:
             begin = start + row_s

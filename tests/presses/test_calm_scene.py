@@ -29,7 +29,6 @@ class Moving(ArrayFilm):
         rng = np.random.default_rng(self.seed)
         still = rng.uniform(20, 40, (HEIGHT, WIDTH))
         rows = np.arange(HEIGHT) + 0.5
-        scan_s = (rows - WATCH.middle_row_px) * 0.96 / self.refresh_hz / 50.0
         answers = [r for r in self.responses_s if r is not None]
         views = self._views(rng, 2 * _MOVING if self.turns else _MOVING)
         for start in self.clock.start_s:
@@ -39,7 +38,7 @@ class Moving(ArrayFilm):
             light[LAMP.y : LAMP.y + 8, LAMP.x : LAMP.x + 8] += 150 * lit[LAMP.y : LAMP.y + 8, None]
             # Some instants of each exposure stand for all of it.
             for part in (np.arange(4) + 0.5) / 4:
-                at = begin - scan_s + part * self.exposure_s
+                at = begin - self.scan_s + part * self.exposure_s
                 light += views[self._place(at, answers), np.arange(HEIGHT)] / 4
             light += rng.normal(0, self.noise, light.shape)
             yield np.clip(np.rint(light), 0, 255).astype(np.uint8)

@@ -28,7 +28,6 @@ class Leap(ArrayFilm):
         rng = np.random.default_rng(self.seed)
         still = rng.uniform(20, 40, (HEIGHT, WIDTH))
         rows = np.arange(HEIGHT) + 0.5
-        scan_s = (rows - WATCH.middle_row_px) * 0.96 / self.refresh_hz / 50.0
         answers = [r for r in self.responses_s if r is not None]
         poses = np.stack([self._pose(rise) for rise in (0.0, *self.rises_px)])
         for start in self.clock.start_s:
@@ -39,7 +38,7 @@ class Leap(ArrayFilm):
             shares = np.stack(
                 [
                     self._share(
-                        begin - scan_s,
+                        begin - self.scan_s,
                         [r + k * _GAME_S for r in answers],
                         _GAME_S,
                         self.response_time_s,

@@ -16,6 +16,7 @@ from blinkspan.onsets.look import REFERENCE_S, Frame
 from blinkspan.presses.searching import Search
 from blinkspan.traces.reduction import Series
 
+_FEWEST = 5  # presses: fewer agree by chance
 # Of the presses, so many first change the picture within one game frame of each other, at 30 a
 # second and unevenly shown; in a scene never as before that may be at once, as soon after the lamp.
 _MOST, _WITHIN_S, _AT_ONCE_S = 0.75, 0.050, 0.010
@@ -46,6 +47,8 @@ def answering_changes(
     threshold : float
         Of the score, above which a change was counted.
     """
+    if len(todo) < _FEWEST:
+        return None
     film, period_s = series.watch, series.clock.period_s
     waits = sorted(
         change - search.lamp_frame
