@@ -118,6 +118,8 @@ def test_a_moment_of_film(refused, tmp_path):
         ("--watch=200,170,38,30", "watched region 200,170,38,30 leaves"),
         ("--panel=80,9,400,129", "the panel's corner 480,9 leaves"),
         ("--panel=80,9,310,138,310,9,80,138", "do not go round"),
+        ("--panel=310,138,80,138,80,9,310,9", "do not begin at the picture's top left"),
+        ("--panel=310,9,310,138,80,138,80,9", "do not begin at the picture's top left"),
         ("--lamp=210,70,20,20", "overlap"),
         ("--lamp=a,b,c,d", "give X,Y,W,H in whole pixels"),
         ("--lamp=1,2,3", "give X,Y,W,H in whole pixels"),
