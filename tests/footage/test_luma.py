@@ -145,6 +145,15 @@ def test_the_picture_is_turned_as_the_file_asks(turned_film, matrix, expected):
         assert np.array_equal(take.luma(1), shown)
 
 
+@pytest.mark.parametrize(("matrix", "expected"), TURNS.values(), ids=TURNS.keys())
+def test_the_shutter_runs_as_stored_rows_come_to_lie(turned_film, matrix, expected):
+    read_at = expected(np.repeat(np.arange(32)[:, None], 48, axis=1))
+    down, right = (int(np.sign(np.diff(read_at, axis=axis).mean())) for axis in (0, 1))
+    with open_take(turned_film(matrix)) as take:
+        shutter = take.format.shutter
+    assert (shutter.down, shutter.right) == (down, right)
+
+
 @pytest.mark.parametrize("turn", ["a quarter to the right", "half", "a quarter to the left"])
 def test_opencv_turns_the_same_way(turned_film, turn):
     path = turned_film(TURNS[turn][0])

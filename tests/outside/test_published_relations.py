@@ -131,4 +131,4 @@ def test_a_scan_less_its_slant_is_the_readout(filmed):
         series, regions, CameraProfile(), DisplayProfile(refresh_hz=60.0), step
     )
     assert found.source == "from the take"
-    assert found.row_s == pytest.approx(true_row_s, rel=1e-9)
+    assert found.whole_s.value / HEIGHT == pytest.approx(true_row_s, rel=1e-9)

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from blinkspan.footage.frames import Clock, Luma, PictureFormat, TransferCurve
+from blinkspan.footage.frames import Clock, Luma, PictureFormat, Shutter, TransferCurve
 from blinkspan.presses.measuring import TakePresses, measure_presses
 from blinkspan.profiles import CameraProfile, DisplayProfile
 from blinkspan.quantities import Measured
@@ -68,7 +68,8 @@ class ArrayFilm:
         rng = np.random.default_rng(self.seed)
         still = rng.uniform(20, 70, (HEIGHT, WIDTH))
         rows = np.arange(HEIGHT) + 0.5
-        row_s = rows * self.readout_s / HEIGHT
+        up = self.format.shutter is Shutter.UP
+        row_s = (HEIGHT - rows if up else rows) * self.readout_s / HEIGHT
         scan_s = self.scan_s
         answers = [r for r in self.responses_s if r is not None] + list(self.stray_s)
         for start in self.clock.start_s:

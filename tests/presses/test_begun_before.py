@@ -14,8 +14,8 @@ from presses.test_gathering_speed import leap
 _GAME_S = 1 / 60
 
 
-@pytest.mark.parametrize(("late", "told"), [(0, False), (1, True), (2, True)])
-def test_answers_found_late_had_begun(late, told):
+def begun(late: np.ndarray) -> list[bool]:
+    """Tell which answers had begun, each put so many game frames late."""
     film = leap(rises_px=(4.0, 6.0, *[16.0] * 6))
     series = series_of(film)
     start_s, period_s = series.clock.start_s, series.clock.period_s
@@ -25,7 +25,10 @@ def test_answers_found_late_had_begun(late, told):
     known = Measured(film.exposure_s, 1e-4)
     step = Step(
         row_px=WATCH.middle_row_px,
-        begins=tuple(Measured(there + late * _GAME_S, 1e-4) for there in film.responses_s),
+        begins=tuple(
+            Measured(there + by * _GAME_S, 1e-4)
+            for there, by in zip(film.responses_s, late.tolist(), strict=True)
+        ),
         shared_u_s=1e-4,
         grid=None,
         response_s=0.0,
@@ -35,7 +38,17 @@ def test_answers_found_late_had_begun(late, told):
         direction=np.ones((1, 5)),
         strength=np.ones(1),
     )
-    assert begun_before(series, todo, found, step, _GAME_S) is told
+    return begun_before(series, todo, found, step, _GAME_S).tolist()
+
+
+@pytest.mark.parametrize(("late", "told"), [(0, False), (1, True), (2, True)])
+def test_answers_found_late_had_begun(late, told):
+    assert set(begun(np.full(len(leap().responses_s), late))) == {told}
+
+
+def test_presses_found_late_had_begun_though_most_had_not():
+    late = np.where(np.arange(len(leap().responses_s)) % 3 == 1, 2, 0)
+    assert begun(late) == (late > 0).tolist()
 
 
 def test_a_film_that_begins_too_late_to_tell_is_not_doubted():
@@ -57,4 +70,4 @@ def test_a_film_that_begins_too_late_to_tell_is_not_doubted():
         np.ones((1, 5)),
         np.ones(1),
     )
-    assert not begun_before(series, todo, found, before, _GAME_S)
+    assert not begun_before(series, todo, found, before, _GAME_S).any()

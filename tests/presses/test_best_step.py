@@ -47,7 +47,13 @@ def chosen(monkeypatch, other, ticks: Ticks | None = TICKS, first=None):
     monkeypatch.setattr(module, "other_answers", lambda *_: [other])
     series = SimpleNamespace(clock=SimpleNamespace(period_s=PERIOD_S))
     best = module.best_step(
-        series, [None] * 5, first[0], LAMPS, ticks, lambda f: first if f is first[0] else f
+        series,
+        [None] * 5,
+        first[0],
+        LAMPS,
+        ticks,
+        lambda f: first if f is first[0] else f,
+        lambda _: None,
     )
     return "other" if best is other else "first"
 
@@ -86,3 +92,13 @@ def test_answers_that_look_alike_are_better_than_others_that_leave_as_much_doubt
 def test_where_all_presses_share_a_jump_others_have_to_begin_at_it(monkeypatch, begins_s, best):
     first = stepped(3, jumps_s=[-0.008, 0.991, 1.992, 2.993, 3.992])
     assert chosen(monkeypatch, stepped(5, begins_s=begins_s), first=first) == best
+
+
+def test_what_presses_have_in_common_refresh_for_refresh_comes_before_other_ways(monkeypatch):
+    monkeypatch.setattr(module, "other_answers", lambda *_: pytest.fail("not asked"))
+    first, shared = stepped(3), stepped(5)
+    series = SimpleNamespace(clock=SimpleNamespace(period_s=PERIOD_S))
+    best = module.best_step(
+        series, [None] * 5, first[0], LAMPS, TICKS, lambda _: first, lambda _: shared
+    )
+    assert best is shared

@@ -25,6 +25,28 @@ class TransferCurve(StrEnum):
     LINEAR = "linear"
 
 
+class Shutter(StrEnum):
+    """Which way the sensor's rows are read through the picture as shown.
+
+    Down, but where the film is turned for showing: a camera held upside down or on edge.
+    """
+
+    DOWN = "down"
+    UP = "up"
+    RIGHT = "right"
+    LEFT = "left"
+
+    @property
+    def down(self) -> int:
+        """1 where lower rows of the picture are read later, -1 where sooner, 0 where together."""
+        return {Shutter.DOWN: 1, Shutter.UP: -1}.get(self, 0)
+
+    @property
+    def right(self) -> int:
+        """The same for its columns, from left to right."""
+        return {Shutter.RIGHT: 1, Shutter.LEFT: -1}.get(self, 0)
+
+
 @dataclass(frozen=True, slots=True)
 class PictureFormat:
     """The shape and coding of a take's luma plane, as shown (rotation applied).
@@ -39,6 +61,7 @@ class PictureFormat:
     transfer : TransferCurve
     coarseness : float
         How many times as coarse as good film's the encoder's steps are; 1 where it does not tell.
+    shutter : Shutter
     """
 
     width_px: int
@@ -47,6 +70,7 @@ class PictureFormat:
     full_range: bool
     transfer: TransferCurve
     coarseness: float = 1.0
+    shutter: Shutter = Shutter.DOWN
 
 
 @dataclass(frozen=True, slots=True)

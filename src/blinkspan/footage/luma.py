@@ -16,7 +16,7 @@ from av.video.format import VideoFormat
 from av.video.frame import VideoFrame
 
 from blinkspan.errors import UnreadableTake
-from blinkspan.footage.frames import Luma, PictureFormat, TransferCurve
+from blinkspan.footage.frames import Luma, PictureFormat, Shutter, TransferCurve
 
 # Numbers of ITU-T H.273 tables 3 (transfer) and of FFmpeg's colour range.
 _SRGB, _LINEAR = 13, 8
@@ -92,9 +92,17 @@ def picture_format(frame: VideoFrame, turn: Turn) -> tuple[PictureFormat, tuple[
             bit_depth=_bit_depth(stored),
             full_range=full_range(frame),
             transfer=transfer,
+            shutter=_shutter_of(turn),
         ),
         tuple(notes),
     )
+
+
+def _shutter_of(turn: Turn) -> Shutter:
+    """Return which way rows stored from top to bottom run in the picture as shown."""
+    if turn.transpose:
+        return Shutter.LEFT if turn.mirror_x else Shutter.RIGHT
+    return Shutter.UP if turn.mirror_y else Shutter.DOWN
 
 
 def luma_plane(frame: VideoFrame, turn: Turn) -> Luma:

@@ -37,18 +37,18 @@ Choice = npt.NDArray[np.intp]  # of one jump a press, -1 for none
 
 
 @dataclass(frozen=True, slots=True)
-class _Jumps:
+class Jumps:
     """Jumps of all presses: maps of unit length, shape (n, cells), frames and presses (n,)."""
 
     maps: Light
     frames: npt.NDArray[np.intp]
     press: npt.NDArray[np.intp]
 
-    def before(self, chosen: Choice, apart: int) -> "_Jumps":
+    def before(self, chosen: Choice, apart: int) -> "Jumps":
         """Return those that come clearly before the one chosen of their press."""
         until = np.where(chosen >= 0, self.frames[chosen] - apart, np.iinfo(np.intp).max)
         kept = self.frames < until[self.press]
-        return _Jumps(self.maps[kept], self.frames[kept], self.press[kept])
+        return Jumps(self.maps[kept], self.frames[kept], self.press[kept])
 
 
 def common_jumps(
@@ -78,16 +78,16 @@ def common_jumps(
 
     asked = np.unique(np.rint(np.linspace(0, presses - 1, _MOST_ASKED)).astype(int)).tolist()
 
-    def jumps_earlier(by: Frame) -> _Jumps:
+    def jumps_earlier(by: Frame) -> Jumps:
         stretches = [(first - by, stop - by) for first, stop in searched]
         return _jumps(film, stretches, asked, idle, period_s)
 
     # Nothing pressed, or what the last press began: whichever has less in common.
-    by_chance = min(_most_alike(jumps_earlier(back * longest), asked)[1] for back in _BACK)
+    by_chance = min(most_alike(jumps_earlier(back * longest), asked)[1] for back in _BACK)
     least = max(_ALIKE, _OVER_IDLE * by_chance)
     jumps, begin = jumps_earlier(0), None
     while True:
-        of_press, usual = _most_alike(jumps, asked)
+        of_press, usual = most_alike(jumps, asked)
         if usual < least:
             return begin
         chosen = np.full(presses, -1)
@@ -105,7 +105,7 @@ def _jumps(
     asked: Sequence[int],
     idle: Idle,
     period_s: float,
-) -> _Jumps:
+) -> Jumps:
     """Return the greatest jumps of the presses asked, each within its stretch of the film."""
     maps, frames, press = [], [], []
     for k in asked:
@@ -117,7 +117,7 @@ def _jumps(
         maps.append(away[peaks] / size[peaks, None])
         frames.append(at + peaks)
         press.append(np.full(peaks.size, k))
-    return _Jumps(np.concatenate(maps), np.concatenate(frames), np.concatenate(press))
+    return Jumps(np.concatenate(maps), np.concatenate(frames), np.concatenate(press))
 
 
 def _changes(
@@ -136,7 +136,7 @@ def _changes(
     return first, looks[shown + scanned :] - looks[:count]
 
 
-def _most_alike(jumps: _Jumps, asked: Sequence[int]) -> tuple[Choice, float]:
+def most_alike(jumps: Jumps, asked: Sequence[int]) -> tuple[Choice, float]:
     """Return which jump of each press asked most resembles one of every other press, and how much.
 
     How much is the median over presses of the median over the others; a press that is far
@@ -176,7 +176,7 @@ def _row_medians(values: Samples) -> Samples:
 def _placed(
     film: Film,
     searched: Sequence[tuple[Frame, Frame]],
-    jumps: _Jumps,
+    jumps: Jumps,
     chosen: Choice,
     idle: Idle,
     period_s: float,

@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.onsets.alignment import Course, Fit, Template
 from blinkspan.onsets.grid import Grid, fit_grid
@@ -144,6 +145,51 @@ def fit_step(
         ticked = _on_ticks(courses, aligned, free, problem, row_px, ticks, sliding)
         step = step if ticked is None else ticked
     return step
+
+
+def step_on_numbers(
+    courses: list[Course],
+    numbers: npt.NDArray[np.intp],
+    direction: Samples,
+    bands: Bands,
+    row_px: float,
+    known: Known,
+    ticks: Ticks,
+) -> Step:
+    """Return the step of answers of which it is known on which of the panel's ticks they begin.
+
+    Parameters
+    ----------
+    courses : one a press
+    numbers : ndarray of int, shape (presses,)
+        Of the ticks, counted from the ticks' zero.
+    direction : ndarray, shape (bands, FEATURES)
+        The features' first look in each band; its length is the height expected.
+    bands : Bands
+    row_px : float
+        The row at which the step is stated.
+    known : Known
+    ticks : Ticks
+        Where the search for their instants begins.
+    """
+    # All brought to the first one's tick, the ticks' period being known better than answers tell.
+    later_s = ticks.period_s * (numbers - numbers[0])
+    aligned = [
+        replace(course, start_s=course.start_s - later)
+        for course, later in zip(courses, later_s.tolist(), strict=True)
+    ]
+    together = np.ones((numbers.size, 1))
+    here = np.array([ticks.zero_at(row_px).value + ticks.period_s * float(numbers[0])])
+    shared = np.array([_FAST_S, known.slant_s_per_px.value, known.exposure_s.value])
+    for _ in range(_ROUNDS):  # which samples count depends on where the step begins
+        problem = Joint(aligned, together @ here, direction, bands.below(row_px), known)
+        bound = problem.solve_firmly(together, here, shared)
+        here = bound.begins_s[:1]
+    moved = _common_place(aligned, bound, problem)
+    begins = tuple(Measured(float(here[0] + moved.value + later), 0.0) for later in later_s)
+    grid = Grid(begins[0].value, ticks.period_s, numbers - numbers[0], ticks.nominal_hz)
+    step = _step(row_px, bound, problem, begins, grid)
+    return replace(step, shared_u_s=math.hypot(step.shared_u_s, moved.u))
 
 
 def _by_themselves(

@@ -19,18 +19,21 @@ from blinkspan.traces.trace import Samples
 _FRAMES_BEFORE = 3  # game frames, or refreshes where game frames are not known
 _CLEAR_FRAMES = 1.5  # camera frames beside a tick that may show some of it, as encoders draw it
 _BLOCK, _LIVELIEST = 4, 0.02  # cells a side; the share of blocks that speaks
-# Times what changes before the lamp, and of what the answer itself changes (squares). Over a
-# lively scene, where the shared jump tells the answers, encoders draw some of them beforehand.
-_OVER_REST, _OVER_LIVELY_REST, _OF_ANSWER = 3.0, 30.0, 0.02
+# Times the most that changes before the lamp, of so many presses, and of what the answer itself
+# changes (squares). Over a lively scene, where the shared jump tells the answers, encoders draw
+# some of them beforehand. Were nothing begun, one press in four would have its most there.
+_OVER_REST, _OVER_LIVELY_REST, _MOST, _OF_ANSWER = 1.5, 15.0, 0.66, 0.02
+_PLAINLY, _PLAINLY_OF_ANSWER = 10.0, 0.1  # of one press, against the most of any at rest
 
 
 def begun_before(
     series: Series, todo: list[Search], found: Found, step: Step, frame_s: float
-) -> bool:
-    """Tell whether the picture changed in one of the game frames before the answers.
+) -> npt.NDArray[np.bool_]:
+    """Tell before which answers the picture changed in one of the game frames, shape (answers,).
 
-    By the median over presses: of one press it may be chance, or an encoder that draws the
-    picture anew; answers found too late are so at every press.
+    Before all of them where it did before most: of one press a little may be chance, or an
+    encoder that draws the picture anew; answers found too late are so at every press. Of one
+    press it has to be plain.
 
     Parameters
     ----------
@@ -50,23 +53,36 @@ def begun_before(
     answered = [
         search for search, answer in zip(todo, found.answers, strict=True) if answer is not None
     ]
-    shares = []
-    for search, begin in zip(answered, step.begins, strict=True):
-        # The last frame that shows nothing later than each of some ticks, row by row.
+    # Of what the answer changes (squares): each game frame before it, and the most at rest.
+    before, rest = np.zeros((len(answered), _FRAMES_BEFORE)), np.zeros(len(answered))
+    told = np.zeros(len(answered), np.bool_)
+    for k, (search, begin) in enumerate(zip(answered, step.begins, strict=True)):
+        # The last frame of the answer's first game frame, and then the last that shows nothing
+        # later than each of some ticks, row by row.
         last_s = begin.value + rows_s - clear_s
-        at_s = [last_s - k * frame_s for k in range(-1, _FRAMES_BEFORE + 1)]
+        at_s = [begin.value + rows_s + frame_s - step.exposure_s.value]
+        at_s += [last_s - n * frame_s for n in range(_FRAMES_BEFORE + 1)]
         lamp_s = start_s[search.lamp_frame] - step.exposure_s.value
-        at_s += [np.full_like(rows_s, lamp_s - k * frame_s) for k in range(_FRAMES_BEFORE + 1)]
+        at_s += [np.full_like(rows_s, lamp_s - n * frame_s) for n in range(_FRAMES_BEFORE + 1)]
         changes = _changes(series, np.array(at_s), idle)
         if changes is None:  # the film begins too late to tell
             continue
-        shares.append(changes[1:] / max(float(changes[0]), 1e-9))
-    if not shares:
-        return False
-    usual = np.median(shares, axis=0)
-    before, at_rest = usual[:_FRAMES_BEFORE].max(), np.median(usual[_FRAMES_BEFORE + 1 :])
+        shares = changes[1:] / max(float(changes[0]), 1e-9)
+        # Nothing answers before the lamp, with which an encoder may draw the picture anew.
+        since_lamp = np.array([older_s.min() for older_s in at_s[2 : 2 + _FRAMES_BEFORE]])
+        lit_s = lamp_s + _CLEAR_FRAMES * series.clock.period_s
+        before[k] = np.where(since_lamp > lit_s, shares[:_FRAMES_BEFORE], 0.0)
+        rest[k] = max(float(shares[_FRAMES_BEFORE + 1 :].max()), 1e-9)
+        told[k] = True
+    if not told.any():
+        return told
     over_rest = _OVER_REST if found.learnt.jumps_s is None else _OVER_LIVELY_REST
-    return bool(before > max(over_rest * float(at_rest), _OF_ANSWER))
+    more = (before[told] > over_rest * rest[told, None]).mean(axis=0)
+    if ((more > _MOST) & (np.median(before[told], axis=0) > _OF_ANSWER)).any():
+        return np.ones_like(told)
+    most = before.max(axis=1)
+    plain: npt.NDArray[np.bool_] = most > max(_PLAINLY * float(rest.max()), _PLAINLY_OF_ANSWER)
+    return plain
 
 
 def _changes(series: Series, at_s: Samples, idle: Idle) -> Samples | None:

@@ -35,15 +35,22 @@ def best_step(
     exposure: Measured,
     ticks: Ticks | None,
     step_of: Callable[[Found], Stepped],
+    by_refreshes: Callable[[Stepped], Stepped | None],
 ) -> Stepped:
     """Return the step of the answers as found, or of others looked for.
 
     ``exposure`` is what the lamp alone tells, or what was given; ``ticks`` are the panel's,
-    where all that moves shows them; ``step_of`` is ``panel_step`` with all but the answers given.
+    where all that moves shows them; ``step_of`` is ``panel_step`` with all but the answers given,
+    ``by_refreshes`` what the presses have in common refresh for refresh.
     """
     period_s = series.clock.period_s
     best = step_of(found)
-    if found.learnt is None or _suffices(best, period_s):
+    if found.learnt is None:
+        return best
+    shared = by_refreshes(best)
+    if shared is not None:
+        return shared
+    if _suffices(best, period_s):
         return best
     jumps_s = best[0].learnt.jumps_s if best[0].learnt is not None else None
     for other in map(step_of, other_answers(series, todo, found.learnt)):

@@ -15,6 +15,7 @@ from blinkspan.onsets.row_changes import row_changes
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks, ticks_of
 from blinkspan.presses.best_step import best_step
+from blinkspan.presses.by_refreshes import stepped_by_refreshes
 from blinkspan.presses.finding import find_answers
 from blinkspan.presses.hastened import times_hastened
 from blinkspan.presses.lamp_edges import exposure_of_edges, lamp_constant, lamp_rise
@@ -112,7 +113,12 @@ def measure_presses(
         def step_of(answers: Found) -> Stepped:
             return panel_step(series, regions, todo, answers, exposure, camera, display, ticks)
 
-        found, panel, late = best_step(series, todo, found, exposure, ticks, step_of)
+        def by_refreshes(best: Stepped) -> Stepped | None:
+            return stepped_by_refreshes(
+                series, regions, todo, best, exposure, camera, display, ticks
+            )
+
+        found, panel, late = best_step(series, todo, found, exposure, ticks, step_of, by_refreshes)
     else:
         found, panel, late = strobed_step(flashing, regions, todo, found, display)
     if panel is not None:
@@ -124,7 +130,7 @@ def measure_presses(
         display if panel is None else panel.display,
         None if panel is None else panel.step,
     )
-    if flashing is not None and camera.readout_s is None:
+    if flashing is not None and camera.readout_s is None and series.picture.shutter.down:
         readout = flashing.readout
     rise = lamp_rise(lamp, spells, exposure, constant, period)
     context = Context(
@@ -134,23 +140,22 @@ def measure_presses(
     slower = _times_slower(context, camera)
     if slower is not None:
         presses = tuple(_in_slow_motion(press) for press in presses)
-    row_s = regions.watch.middle_row_px * readout.row_s
+    row_s = readout.until(regions.watch).value
     # Where no press is answered, what was taken for late answers was the scene's own doing too.
     late = late if any(found.answers) else []
     strays = sorted([*late, *stray_answers(series, todo, found)])
-    height = series.picture.height_px
     return TakePresses(
         CameraFindings(
             exposure,
             "given" if camera.exposure_s is not None else "from the take",
-            Measured(readout.row_s * height, readout.u_row_s * height),
+            readout.whole_s,
             readout.source,
         ),
         presses,
         tuple(Measured(t + row_s, period) for t in strays),
         Trace(
             lamp.trace.values,
-            lamp.trace.start_s + regions.lamp.middle_row_px * readout.row_s,
+            lamp.trace.start_s + readout.until(regions.lamp).value,
         ),
         _response_trace(context, row_s),
         (*(() if flashing is None else (_FLASHING,)), *_notes(context, slower)),

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from blinkspan.onsets.alignment import mean_course, still_rising
 from blinkspan.onsets.grid import KNOWN_RATES_HZ, come_at_every_refresh
@@ -135,11 +136,9 @@ def panel_step(
         found = _contested_by_own_places(series, found, step, hold)
     elif step.on_ticks and learnt.moving is not None:
         found = _settled_by_ticks(found, step)
-    elif not learnt.template.alike and step.grid is not None and display.game_rate_hz is not None:
-        found = _contested_by_frames(found, step, 1 / display.game_rate_hz)
-    if begun_before(series, todo, found, step, hold):
-        answers = [answer and replace(answer, contested=True) for answer in found.answers]
-        found = replace(found, answers=answers)
+    elif not learnt.template.alike and step.grid is not None:
+        found = _contested_by_frames(found, step, hold)
+    found = contested_where(found, begun_before(series, todo, found, step, hold))
     seen, moved = _exposure_and_move(
         exposure, step.exposure_s, spread=series.picture.coarseness > SPREADS
     )
@@ -261,7 +260,12 @@ def _contested_by_frames(found: Found, step: Step, frame_s: float) -> Found:
         slant * below.row_px,
         step.exposure_s.value + slant * float(below.spread_px.max()) + step.shared_u_s,
     )
-    each = iter(elsewhere.tolist())
+    return contested_where(found, elsewhere)
+
+
+def contested_where(found: Found, which: npt.NDArray[np.bool_]) -> Found:
+    """Return the answers contested, those told, in order; others as they are."""
+    each = iter(which.tolist())
     answers = [
         replace(answer, contested=next(each) or answer.contested) if answer else None
         for answer in found.answers

@@ -107,14 +107,14 @@ def press_of(context: Context, k: int) -> Press:
     spell, readout = context.spells[k], context.readout
     lit = lit_edge(context.lamp, spell, context.exposure, context.rise)
     dark = dark_edge(context.lamp, spell, context.exposure)
-    lamp_row, row = context.regions.lamp.middle_row_px, context.regions.watch.middle_row_px
+    regions = context.regions
     begin = context.begins[k]
-    budget = _budget(context, lit, begin, abs(row - lamp_row))
-    lamp_on = lit + readout.until(lamp_row)
+    budget = _budget(context, lit, begin)
+    lamp_on = lit + readout.until(regions.lamp)
     response = span = net = None
     if begin is not None and context.panel is not None:
         u = float(np.hypot(begin.u, context.panel.shared_u_s))
-        response = Measured(begin.value, u) + readout.until(row)
+        response = Measured(begin.value, u) + readout.until(regions.watch)
         # Both rows lag by the same readout: only the rows between count, as the budget has it.
         span = Measured(response.value - lamp_on.value, budget.u_s)
         net = None if context.display.lag_s is None else span - context.display.lag_s
@@ -128,7 +128,7 @@ def press_of(context: Context, k: int) -> Press:
             rival=answer is not None and (answer.rival_s is not None or answer.contested),
             bounced=not context.rise.once[k],
             clipped=context.lamp.clipped,
-            unsteady=is_unsteady(context.lamp, spell),
+            unsteady=is_unsteady(context.lamp, spell) or context.lamp.faint,
             overlapped=_overlapped(context, k, begin),
             near_gap=_near_gap(context, spell, begin),
             cut_off=begin is None and _ends_early(context, spell),
@@ -138,9 +138,9 @@ def press_of(context: Context, k: int) -> Press:
     return Press(
         number=k + 1,
         lamp_on=lamp_on,
-        lamp_off=None if dark is None else dark.at_s + readout.until(lamp_row),
+        lamp_off=None if dark is None else dark.at_s + readout.until(regions.lamp),
         response=response,
-        response_row_px=None if response is None else row,
+        response_row_px=None if response is None else regions.watch.middle_row_px,
         span=span,
         net=net,
         budget=budget,
@@ -179,15 +179,16 @@ def _confirmed(context: Context, k: int) -> bool:
     return not far[k] and far.count(True) < _OFTEN_FAR
 
 
-def _budget(context: Context, lit: Measured, begin: Measured | None, rows_px: float) -> Budget:
+def _budget(context: Context, lit: Measured, begin: Measured | None) -> Budget:
     terms = [Term("lamp onset", lit.u)]
     if begin is not None and context.panel is not None:
-        panel = context.panel
+        panel, regions = context.panel, context.regions
+        rolling_u_s = context.readout.doubt_between(regions.lamp, regions.watch)
         terms += [
             Term("response onset", begin.u),
             Term("panel step", float(np.hypot(panel.step.shared_u_s, panel.moved_s.u)), True),
             Term("faint change", panel.faint_u_s, True),
-            Term("rolling shutter", rows_px * context.readout.u_row_s, True),
+            Term("rolling shutter", rolling_u_s, True),
             Term("camera clock", _CLOCK_DOUBT * abs(begin.value - lit.value), True),
         ]
     return Budget(tuple(terms))

@@ -5,22 +5,25 @@ its scan time less the camera's own readout, since both run down the picture.
 Where the panel's height and refresh are known its scan time is too
 (CTA-861: 0.96 of a refresh from the first to the last active line), and the
 readout is what remains. A panel that scans at another speed than its signal
-would break this; the doubt carried is 2 % of the scan. A picture that changes all
+would break this; the doubt carried is 2 % of the scan. A film that is turned for showing has its
+shutter run up the picture, or across it, and then nothing tells it. A picture that changes all
 at once (a grabbed screen, a panel in global refresh) shows the shutter's slant alone.
 A panel lit in pulses at the camera's own pace shows the scan's alone, as a camera without
 any readout would: where none is left, it is not told.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from blinkspan.footage.frames import PictureFormat
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks
 from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile
-from blinkspan.quantities import Measured
+from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.reduction import Series
-from blinkspan.traces.regions import Quadrilateral, Regions
+from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
 
 _SCAN_DOUBT = 0.02
 _AT_ONCE_S = 1e-4  # from top to bottom: so little, and all rows change together
@@ -34,15 +37,31 @@ _MOST_ROWS, _MOVING_DOUBT = 0.5, 0.03
 
 @dataclass(frozen=True, slots=True)
 class Readout:
-    """Seconds from one row's start to the next row's, and where the value came from."""
+    """How long the sensor takes to read a picture, and where the value came from."""
 
-    row_s: float
-    u_row_s: float
+    whole_s: Measured
     source: str
+    picture: PictureFormat
 
-    def until(self, row_px: float) -> Measured:
-        """Return how much later than the first row a row's exposure starts."""
-        return Measured(row_px * self.row_s, row_px * self.u_row_s)
+    def until(self, region: Rectangle) -> Measured:
+        """Return how much later than the first to be read a region's middle is exposed."""
+        return self.whole_s * self._share(region)
+
+    def doubt_between(self, lamp: Rectangle, watch: Rectangle) -> float:
+        """Return the standard doubt of the time from one region's exposure to another's.
+
+        Columns of the watched part that are exposed after each other are read together.
+        """
+        apart = abs(self._share(watch) - self._share(lamp))
+        run = abs(self.picture.shutter.right) * watch.width / self.picture.width_px
+        return math.hypot(apart * self.whole_s.u, rectangular(run * self.whole_s.value / 2))
+
+    def _share(self, region: Rectangle) -> float:
+        shutter = self.picture.shutter
+        share = region.middle_column_px / self.picture.width_px
+        if shutter.down:
+            share = region.middle_row_px / self.picture.height_px
+        return share if shutter.down + shutter.right > 0 else 1 - share
 
 
 def readout_from_slant(
@@ -52,23 +71,25 @@ def readout_from_slant(
     display: DisplayProfile,
     step: Step | None,
 ) -> Readout:
-    """Return the readout time a row: given, else from the take, else assumed with its range."""
-    height, period = series.picture.height_px, series.clock.period_s
+    """Return the readout: given, else from the take, else assumed with its range."""
+    picture, period = series.picture, series.clock.period_s
+    height, down = picture.height_px, picture.shutter.down
     if camera.readout_s is not None:
-        return Readout(camera.readout_s.value / height, camera.readout_s.u / height, "given")
+        return Readout(camera.readout_s, "given", picture)
     scan = _scan_s_per_px(regions.panel, display.refresh_hz)
-    if step is not None and scan is not None:
+    if step is not None and scan is not None and down:
         # Where no scan explains the slant, all rows change at once and the slant is the
         # shutter's alone.
         for pace in (scan, 0.0):
-            row_s = pace - step.slant_s_per_px.value
-            u = float(np.hypot(step.slant_s_per_px.u, _SCAN_DOUBT * pace))
-            possible = -2 * u * height <= row_s * height <= period + 2 * u * height
-            if pace == scan and possible and row_s < 2 * u:
+            whole_s = down * (pace - step.slant_s_per_px.value) * height
+            u = float(np.hypot(step.slant_s_per_px.u, _SCAN_DOUBT * pace)) * height
+            possible = -2 * u <= whole_s <= period + 2 * u
+            if pace == scan and possible and whole_s < 2 * u:
                 break
-            if possible and u * height < period / np.sqrt(12.0):
-                return Readout(float(np.clip(row_s, 0.0, period / height)), u, "from the take")
-    return Readout(period / 2 / height, period / np.sqrt(12.0) / height, "assumed")
+            if possible and u < period / np.sqrt(12.0):
+                told = Measured(float(np.clip(whole_s, 0.0, period)), u)
+                return Readout(told, "from the take", picture)
+    return Readout(Measured(period / 2, period / np.sqrt(12.0)), "assumed", picture)
 
 
 def slants_to_try(
@@ -111,9 +132,11 @@ def slant_at_once(series: Series, regions: Regions, camera: CameraProfile) -> Me
 def _row_s(series: Series, camera: CameraProfile) -> Measured:
     """Return the readout from row to row as the fit may hold it."""
     height, period = series.picture.height_px, series.clock.period_s
+    down = series.picture.shutter.down
     if camera.readout_s is not None:
-        return camera.readout_s * (1 / height)
-    return Measured(period / 2 / height, _HARDLY_HELD * period / np.sqrt(12.0) / height)
+        return camera.readout_s * (down / height)
+    doubt_s = _HARDLY_HELD * period / np.sqrt(12.0)
+    return Measured(down * period / 2 / height, abs(down) * doubt_s / height)
 
 
 def _scan_s_per_px(panel: Quadrilateral | None, refresh_hz: float | None) -> float | None:

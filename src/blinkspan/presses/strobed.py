@@ -58,20 +58,25 @@ class Strobed:
     @property
     def readout(self) -> Readout:
         """The camera's readout, which alone makes rows see a flash apart."""
-        slant = self.strobe.slant_s_per_px
+        picture, slant = self.series.picture, self.strobe.slant_s_per_px
         anything = _any_readout(self.series)
-        row_s = float(np.clip(-slant.value, 0.0, 2 * anything.value))
         told = slant.u < _TOLD * anything.u
-        return Readout(row_s, slant.u, "from the take" if told else "assumed")
+        whole_s = -picture.shutter.down * slant.value * picture.height_px
+        longest_s = 2 * abs(anything.value) * picture.height_px
+        return Readout(
+            Measured(min(max(whole_s, 0.0), longest_s), slant.u * picture.height_px),
+            "from the take" if told else "assumed",
+            picture,
+        )
 
 
 def strobed(
     series: Series, exposure_s: Measured, camera: CameraProfile, display: DisplayProfile
 ) -> Strobed | None:
     """Return the take without its strobe, None where the panel's light does not flash."""
-    row_s = _any_readout(series)
+    row_s, down = _any_readout(series), series.picture.shutter.down
     if camera.readout_s is not None:
-        row_s = camera.readout_s * (1 / series.picture.height_px)
+        row_s = camera.readout_s * (down / series.picture.height_px)
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
     film, rows, clock = series.watch, series.watch_row_px, series.clock
     strobe = find_strobe(film, rows, clock, exposure_s, row_s, rates)
@@ -84,7 +89,8 @@ def strobed(
 def _any_readout(series: Series) -> Measured:
     """Return a row's readout where anything up to a frame is possible."""
     frame_s = series.clock.period_s / series.picture.height_px
-    return Measured(frame_s / 2, rectangular(frame_s / 2))
+    down = series.picture.shutter.down
+    return Measured(down * frame_s / 2, max(1e-9, abs(down) * rectangular(frame_s / 2)))
 
 
 def strobed_step(

@@ -1,6 +1,7 @@
 """From the series of a take to what they tell of its rig."""
 
 from blinkspan.errors import NothingToMeasure
+from blinkspan.footage.frames import PictureFormat
 from blinkspan.onsets.cadence import Cadence, cadence
 from blinkspan.onsets.grid import KNOWN_RATES_HZ
 from blinkspan.onsets.row_changes import row_changes
@@ -67,7 +68,7 @@ def inspected(
         flicker=None if regions is None else room_flicker(series),
         camera=camera,
         grid=grid,
-        scan_s=_scan(grid, camera, height_px, series.picture.height_px),
+        scan_s=_scan(grid, camera, height_px, series.picture),
         cadence=steps,
         answers_grid=_answers_grid(found),
         times_slower=slower,
@@ -85,14 +86,18 @@ def _lamp(series: Series) -> LampQuality | None:
 
 
 def _scan(
-    grid: WholeGrid | NoGrid, camera: CameraFindings | None, panel_px: float | None, rows: int
+    grid: WholeGrid | NoGrid,
+    camera: CameraFindings | None,
+    panel_px: float | None,
+    picture: PictureFormat,
 ) -> Measured | None:
     """Return the panel's scan, where a readout known apart from the panel parts the two."""
     if isinstance(grid, NoGrid) or camera is None or panel_px is None:
         return None
     if camera.readout_source != "given":
         return None
-    return (grid.slant_s_per_px + camera.readout_s * (1 / rows)) * panel_px
+    row_s = camera.readout_s * (picture.shutter.down / picture.height_px)
+    return (grid.slant_s_per_px + row_s) * panel_px
 
 
 def _answers_grid(found: TakePresses | None) -> AnswersGrid | None:

@@ -65,5 +65,5 @@ def lamp_quality(series: Series) -> LampQuality:
         clipped=lamp.clipped,
         pulsed=lamp.pulsed,
         presses=len(spells),
-        unsteady_presses=sum(is_unsteady(lamp, spell) for spell in spells),
+        unsteady_presses=sum(lamp.faint or is_unsteady(lamp, spell) for spell in spells),
     )

@@ -21,6 +21,11 @@ class Rectangle:
         """The row through the vertical centre, in pixels from the picture's top edge."""
         return self.y + self.height / 2
 
+    @property
+    def middle_column_px(self) -> float:
+        """The column through the horizontal centre, in pixels from the picture's left edge."""
+        return self.x + self.width / 2
+
     def within(self, width_px: int, height_px: int, name: str) -> "Rectangle":
         """Return the box itself, refused where it leaves a picture of that size.
 
