@@ -20,7 +20,9 @@ _FEWEST = 5  # presses: fewer agree by chance
 # Of the presses, so many first change the picture within one game frame of each other, at 30 a
 # second and unevenly shown; in a scene never as before that may be at once, as soon after the lamp.
 _MOST, _WITHIN_S, _AT_ONCE_S = 0.75, 0.050, 0.010
-_BY_ITSELF = 0.25  # of the presses: before so many lamps a scene may have a change of its own
+# Of the presses: before so many lamps a scene may have a change of its own, and after so many
+# one that is sooner than all the others'.
+_BY_ITSELF, _SOONER = 0.25, 0.1
 
 
 def answering_changes(
@@ -76,6 +78,8 @@ def answering_changes(
     if by_itself > _BY_ITSELF * len(todo):
         return None
     least = max(0, latest - round(_WITHIN_S / period_s))
+    if sum(wait < least for wait in waits) > _SOONER * len(todo):
+        return None
     return [
         changed(search.lamp_frame + least, search.stop)
         if change is not None and change - search.lamp_frame < least
