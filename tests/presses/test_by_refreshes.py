@@ -10,6 +10,7 @@ from blinkspan.footage.frames import Luma
 from blinkspan.onsets import refresh_changes, refresh_pictures
 from blinkspan.onsets.idle import idle_moments, learn_idle
 from blinkspan.onsets.refresh_changes import LEAST_LIKE, shared_answers
+from blinkspan.onsets.refresh_pictures import changes_of
 from blinkspan.onsets.ticks import Ticks
 from blinkspan.presses.press import Verdict
 from blinkspan.quantities import Measured
@@ -93,7 +94,8 @@ def shared_of(film: OverFilm):
     ticks = Ticks(
         Measured(zero_s, 1e-4), 1 / film.refresh_hz, 60.0, Measured(slant, 0.0), row_px, 30.0
     )
-    shared = shared_answers(series, lamps, idle, ticks, Measured(film.exposure_s, 1e-4))
+    exposure = Measured(film.exposure_s, 1e-4)
+    shared = shared_answers(changes_of(series, lamps, idle, ticks, exposure))
     there = np.rint((np.array(film.responses_s) - zero_s) * film.refresh_hz).astype(int)
     return shared, there
 

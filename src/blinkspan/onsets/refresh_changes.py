@@ -10,19 +10,14 @@ Presses that go back and forth (a view turned left and right, a menu opened and 
 common with every other one only. They are looked at as two halves then.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from blinkspan.onsets.common_jump import Jumps, most_alike
-from blinkspan.onsets.idle import Idle
-from blinkspan.onsets.look import Frame, Light
-from blinkspan.onsets.refresh_pictures import RESTING, Changes, Numbers, changes_of
-from blinkspan.onsets.ticks import Ticks
-from blinkspan.quantities import Measured
-from blinkspan.traces.reduction import Series
+from blinkspan.onsets.look import Light
+from blinkspan.onsets.refresh_pictures import RESTING, Changes, Numbers
 from blinkspan.traces.trace import Samples
 
 _FEWEST = 5  # presses: fewer agree by chance
@@ -76,25 +71,17 @@ class Shared:
     first_tick_clear: bool
 
 
-def shared_answers(
-    series: Series, lamp_frames: Sequence[Frame], idle: Idle, ticks: Ticks, exposure: Measured
-) -> Shared | None:
+def shared_answers(changes: Changes) -> Shared | None:
     """Return on which tick each press's answer begins, or None where they have none in common.
 
     Parameters
     ----------
-    series : Series
-    lamp_frames : sequence of int
-        In which each press's lamp lights.
-    idle : Idle
-    ticks : Ticks
-        The panel's.
-    exposure : Measured
+    changes : Changes
+        Of the panel's ticks about each press.
     """
-    presses = len(lamp_frames)
+    presses = changes.first.size
     if presses < _FEWEST:
         return None
-    changes = changes_of(series, lamp_frames, idle, ticks, exposure)
     together, usual = _shared(changes, np.zeros(presses, np.intp))
     by_turns, usual_by_turns = None, 0.0
     if presses >= 2 * _FEWEST and (together is None or not together.sure.all()):

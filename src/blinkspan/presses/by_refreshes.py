@@ -20,7 +20,7 @@ from blinkspan.onsets.joint import Known
 from blinkspan.onsets.look import Light, light_of
 from blinkspan.onsets.pattern import FEATURES
 from blinkspan.onsets.refresh_changes import LEAST_LIKE, Shared, shared_answers
-from blinkspan.onsets.refresh_pictures import pictures_at
+from blinkspan.onsets.refresh_pictures import changes_of, pictures_at
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, step_on_numbers
 from blinkspan.onsets.ticks import Ticks
@@ -73,7 +73,7 @@ def stepped_by_refreshes(
         return None
     learnt = found.learnt
     lamps = [search.lamp_frame for search in todo]
-    shared = shared_answers(series, lamps, learnt.idle, ticks, exposure)
+    shared = shared_answers(changes_of(series, lamps, learnt.idle, ticks, exposure))
     if shared is None or not shared.first_tick_clear:
         return None
     if panel is not None and panel.step.grid is not None and _says_as_much(found, shared):
