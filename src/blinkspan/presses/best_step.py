@@ -1,11 +1,13 @@
 """The step of the panel by the way of looking that tells it.
 
 Most answers look alike every time and stand out of what the scene does by itself; the
-first way of looking finds them. Where it finds no step, none for some of the presses, or
-answers unlike each other that leave much in doubt, the others are tried. Theirs count only
-if they lie on a grid of refreshes and want no other exposure than the lamp does, which
-chance would hardly bring about; where all that moves shows the panel's refreshes, the grid
-has to be theirs, and where all presses share a jump, they have to begin at it.
+first way of looking finds them. What all presses change alike, refresh for refresh, bears
+them out or stands in for them. Where that tells nothing and the first way finds no step,
+none for some of the presses, or answers unlike each other that leave much in doubt, the
+others are tried. Theirs count only if they lie on a grid of refreshes and want no other
+exposure than the lamp does, which chance would hardly bring about; where all that moves
+shows the panel's refreshes, the grid has to be theirs, and where all presses share a jump,
+they have to begin at it.
 """
 
 import math
