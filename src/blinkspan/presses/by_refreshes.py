@@ -67,6 +67,8 @@ def stepped_by_refreshes(
     on the same ticks; presses that do not are then in doubt.
     """
     found, panel, late = best
+    if panel is not None and panel.pulsed:
+        return None  # pictures are seen by their pulses, which the ticks do not tell
     if ticks is None and panel is not None and panel.step.grid is not None:
         ticks = _ticks_of_step(panel.step, panel.step.grid, regions)
     if ticks is None or found.learnt is None or ticks.zero_s.u > _TOLD * ticks.period_s:
