@@ -144,18 +144,17 @@ def _given(value_ms: float | None, u_ms: float | None) -> Measured | None:
 def _refuse_crossed(panel: Quadrilateral) -> None:
     """Refuse corners that do not go round the panel clockwise from top left."""
     corners = panel.corners
+    told = ",".join(f"{value:g}" for corner in corners for value in corner)
     for i in range(4):
         (x0, y0), (x1, y1), (x2, y2) = (corners[(i + k) % 4] for k in range(3))
         turn = (x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1)
         if not (math.isfinite(turn) and turn > 0):
-            told = ",".join(f"{value:g}" for corner in corners for value in corner)
             raise BadRegion(
                 f"the panel's corners {told} do not go round it; "
                 "give four from top left clockwise, or x,y,width,height"
             )
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
     if not (x0 + x3 < x1 + x2 and y0 + y1 < y2 + y3):
-        told = ",".join(f"{value:g}" for corner in corners for value in corner)
         raise BadRegion(
             f"the panel's corners {told} do not begin at the picture's top left; give them from "
             "there clockwise, and film the screen upright: its scan has to run down the picture"

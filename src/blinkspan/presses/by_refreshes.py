@@ -24,7 +24,7 @@ from blinkspan.onsets.refresh_pictures import changes_of, pictures_at
 from blinkspan.onsets.softened import Bands
 from blinkspan.onsets.step import Step, step_on_numbers
 from blinkspan.onsets.ticks import Ticks
-from blinkspan.presses.panel_step import PanelStep, Stepped, contested_where
+from blinkspan.presses.panel_step import PanelStep, Stepped, contested_where, shown_for_s
 from blinkspan.presses.pressing import as_strong
 from blinkspan.presses.searching import (
     Answer,
@@ -97,7 +97,7 @@ def stepped_by_refreshes(
     row_px = regions.watch.middle_row_px
     step = _step(series, todo, shared, answered, learnt.idle, ticks, known, row_px)
     found = _found(series, todo, shared, answered, learnt, step)
-    hold_s = max(1 / (display.game_rate_hz or display.refresh_hz or 120.0), 2 * period_s)
+    hold_s = shown_for_s(display, period_s)
     return found, PanelStep(step, exposure, Measured(0.0, 0.0), 0.0, hold_s, display), []
 
 

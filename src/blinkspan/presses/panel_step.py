@@ -112,19 +112,19 @@ def panel_step(
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
-    found = settled(series, todo, found, _hold_s(display, series.clock.period_s))
+    found = settled(series, todo, found, shown_for_s(display, series.clock.period_s))
     assert found.learnt is not None  # settling keeps what was learnt
     step = _fit(series, regions, found, exposure, camera, display, ticks)
     if step is None:
         return _unanswered(found), None, late
     if display.refresh_hz is None and step.grid is not None:
         display = replace(display, refresh_hz=step.grid.nominal_hz)
-    hold = _hold_s(display, series.clock.period_s)
+    hold = shown_for_s(display, series.clock.period_s)
     found = find_again(series, todo, found, _whole_looks(found, step, hold), _early_s(found, step))
     found, late = without_late_answers(found, todo, start_s)
     if found.learnt is None or not any(found.answers):
         return found, None, late
-    found = settled(series, todo, found, _hold_s(display, series.clock.period_s))
+    found = settled(series, todo, found, shown_for_s(display, series.clock.period_s))
     assert found.learnt is not None  # settling keeps what was learnt
     step = _fit(series, regions, found, exposure, camera, display, ticks)
     if step is None:
@@ -273,7 +273,7 @@ def contested_where(found: Found, which: npt.NDArray[np.bool_]) -> Found:
     return replace(found, answers=answers)
 
 
-def _hold_s(display: DisplayProfile, period_s: float) -> float:
+def shown_for_s(display: DisplayProfile, period_s: float) -> float:
     """Return how long a picture stays: a game frame, else a refresh, else the shortest in use.
 
     A camera too slow to show one alone sees a step of two of its own frames at least.
@@ -302,7 +302,7 @@ def _fit(
             series.clock.period_s,
             exposure,
             slant,
-            _hold_s(display, series.clock.period_s),
+            shown_for_s(display, series.clock.period_s),
             found.learnt.template.alike,
             series.picture.coarseness,
         )
