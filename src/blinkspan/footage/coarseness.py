@@ -1,16 +1,20 @@
 """How coarsely a film is encoded, from the quantiser that its pictures name.
 
-What an encoder leaves out of a picture is in proportion to the steps of its quantiser. A
-decoder of H.264 tells them; those of HEVC and of codecs without prediction do not.
+What an encoder leaves out of a picture is in proportion to the steps of its quantiser. Decoders
+of H.264, MPEG-4 and MPEG-2 tell them for each block; of HEVC, VP9 and AV1 the headers of each
+picture tell them, see :mod:`blinkspan.footage.headers`; codecs without prediction do not.
 
 References
 ----------
-ITU-T H.264, 8.5 (scaling and transformation): the step doubles with every six of the
-quantisation parameter, which for deeper samples is counted from six lower a bit.
+ITU-T H.264, 8.5 (scaling and transformation): the step is 5/8 at a parameter of 0 and doubles
+with every six, which for deeper samples are counted from six lower a bit.
+ISO/IEC 13818-2, 7.4.2 (inverse quantisation): the step is quantiser_scale where the matrix is
+flat. (Clauses and figures from memory.)
 """
 
 import struct
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 from av.sidedata.sidedata import SideData
@@ -18,40 +22,61 @@ from av.video.frame import PictureType, VideoFrame
 
 # To be given to a decoder, so that its pictures name their quantiser.
 TELLS_QUANTISER = {"export_side_data": "venc_params"}
-# The parameter of the films that what is said of encoders was learnt on.
-_GOOD = 25.0
-_COARSEST = 8.0  # beyond that a film shows blocks, not pictures
+_COARSEST = 8.0  # times good film's; beyond that a film shows blocks, not pictures
 
 # FFmpeg's AVVideoEncParams: count, place and size of the blocks, kind of parameter, parameter;
 # a block has four numbers for its place and one for how its own parameter differs.
-_HEAD, _H264, _DIFFERS = struct.Struct("@INNii"), 1, 4
+_HEAD, _H264, _MPEG, _DIFFERS = struct.Struct("@INNii"), 1, 2, 4
 
 
-def coarseness_of(frames: Iterable[VideoFrame], bit_depth: int) -> float:
+class QuantiserStep(NamedTuple):
+    """What one picture names: its step in codes of 8 bits, and whether it stands alone."""
+
+    codes: float
+    stands_alone: bool
+
+
+def step_of_parameter(parameter: float) -> float:
+    """Return the step in codes of 8 bits of a parameter of H.264 or HEVC for 8 bits."""
+    return float(0.625 * 2 ** (parameter / 6))
+
+
+_GOOD = step_of_parameter(25.0)  # of the films that what is said of encoders was learnt on
+
+
+def coarseness_of(steps: Iterable[QuantiserStep]) -> float:
     """Return how many times as coarse as good film's the encoder's steps are, 1 where untold.
 
     Pictures that build on others count, where there are any: most of a film is of those.
     """
-    told = [(frame.pict_type, _parameter(frame)) for frame in frames]
-    known = [(kind, parameter) for kind, parameter in told if parameter is not None]
-    built = [parameter for kind, parameter in known if kind != PictureType.I]
-    parameters = built or [parameter for _, parameter in known]
-    if not parameters:
+    told = list(steps)
+    built = [step.codes for step in told if not step.stands_alone]
+    codes = built or [step.codes for step in told]
+    if not codes:
         return 1.0
-    above = float(np.mean(parameters)) - 6 * (bit_depth - 8) - _GOOD
-    return float(np.clip(2 ** (above / 6), 1.0, _COARSEST))
+    # Their mean is that of the parameters, to which encoders hold, not of the steps.
+    return float(np.clip(np.exp(np.mean(np.log(codes))) / _GOOD, 1.0, _COARSEST))
 
 
-def _parameter(frame: VideoFrame) -> float | None:
-    """Return the mean quantisation parameter of a picture's blocks, None where it is untold."""
+def steps_of_pictures(frames: Iterable[VideoFrame], bit_depth: int) -> list[QuantiserStep]:
+    """Return what decoded pictures name, of those that name anything."""
+    told = [(_step_codes(frame, bit_depth), frame.pict_type) for frame in frames]
+    return [
+        QuantiserStep(codes, kind == PictureType.I) for codes, kind in told if codes is not None
+    ]
+
+
+def _step_codes(frame: VideoFrame, bit_depth: int) -> float | None:
+    """Return the mean step of a picture's blocks in codes of 8 bits, None where it is untold."""
     told = frame.side_data.get("VIDEO_ENC_PARAMS")
     if not isinstance(told, SideData):
         return None
     words = bytes(told)
     blocks, first, size, kind, parameter = _HEAD.unpack_from(words)
-    if kind != _H264:
+    if kind not in (_H264, _MPEG):
         return None
-    if blocks == 0:
-        return float(parameter)
-    each = np.frombuffer(words, np.int32, blocks * size // 4, first).reshape(blocks, -1)
-    return float(parameter + each[:, _DIFFERS].mean())
+    mean = float(parameter)
+    if blocks:
+        each = np.frombuffer(words, np.int32, blocks * size // 4, first).reshape(blocks, -1)
+        mean += float(each[:, _DIFFERS].mean())
+    return mean if kind == _MPEG else step_of_parameter(mean - 6 * (bit_depth - 8))

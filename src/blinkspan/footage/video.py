@@ -10,7 +10,6 @@ from collections import OrderedDict
 from collections.abc import Generator, Iterator
 from dataclasses import replace
 from functools import cached_property
-from itertools import islice
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -22,16 +21,16 @@ from blinkspan.footage.clock import (
     tagged_capture_rate,
     true_clock,
 )
-from blinkspan.footage.coarseness import TELLS_QUANTISER, coarseness_of
+from blinkspan.footage.coarseness import coarseness_of
 from blinkspan.footage.colour import ColourPlanes
 from blinkspan.footage.file import decoded, naming, open_container, video_stream
 from blinkspan.footage.frames import Clock, Luma
 from blinkspan.footage.luma import picture_format, turn_of
 from blinkspan.footage.packets import index_packets, missing_end
 from blinkspan.footage.processors import usable_processors
+from blinkspan.footage.quantiser import steps_amid
 from blinkspan.footage.reel import Reel
 
-_LOOKED_AT = 8  # frames: one that stands alone, and some that build on others
 _KEPT_FRAMES = 16  # planes kept for stepping to and fro; 33 MB at 1920x1080
 
 
@@ -232,7 +231,7 @@ def open_take(
 
     Notes
     -----
-    Reads every packet once (10 ms a thousand) and decodes the first few frames.
+    Reads every packet once (10 ms a thousand) and decodes a few frames.
     """
     if threads is not None and threads < 1:
         raise BadSetting(f"{threads} threads cannot decode; give 1 or more")
@@ -262,15 +261,14 @@ def open_take(
         )
     with open_container(path) as container, naming(path):
         stream = video_stream(container, path)
-        stream.codec_context.options = TELLS_QUANTISER
-        looked_at = list(islice(decoded(container.demux(stream)), _LOOKED_AT))
-        if not looked_at:
+        first = next(decoded(container.demux(stream)), None)
+        if first is None:
             raise UnreadableTake(
                 f"none of its {index.stamps.size} frames can be decoded; "
                 "copy the take again from the camera's card"
             )
-        turn = turn_of(looked_at[0])
-        picture, picture_notes = picture_format(looked_at[0], turn)
-        picture = replace(picture, coarseness=coarseness_of(looked_at, picture.bit_depth))
+        turn = turn_of(first)
+        picture, picture_notes = picture_format(first, turn)
     reel = Reel(path, index, picture, turn, threads or usable_processors())
-    return OpenTake(reel, codec, clock, (*notes, *picture_notes))
+    picture = replace(picture, coarseness=coarseness_of(steps_amid(reel)))
+    return OpenTake(replace(reel, picture=picture), codec, clock, (*notes, *picture_notes))
