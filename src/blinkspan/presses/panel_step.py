@@ -63,8 +63,8 @@ class PanelStep:
         What was known of the display, its refresh and the game's rate learnt where the answers
         tell what was not given.
     lost : bool
-        Whether the answers grow out of what the scene does by itself, so that nothing tells
-        how many game frames were lost in it.
+        Whether the answers grow out of what the scene does by itself, or of what a coarse
+        encoder does not show, so that nothing tells how many game frames were lost in it.
     moves : bool
         Whether the answers go on the way of their first look in the next game frame.
     """
@@ -163,6 +163,7 @@ def panel_step(
         # Not known, a game frame may be one of the slowest in use.
         faint = max(faint, 1 / (display.game_rate_hz or _SLOWEST_GAME_HZ) / 2)
         lost = step.grid is None and growth.lost_in_rest(hold)
+    lost = lost or (step.grid is None and _held_back(series, learnt))
     return found, PanelStep(step, seen, moved, faint, hold, display, lost, moves), late
 
 
@@ -422,6 +423,12 @@ def _faint_u_s(series: Series, learnt: Learnt) -> float:
     least = _FAINT_CODES * series.picture.coarseness
     codes = max(_first_codes(series, learnt), least)
     return rectangular(series.clock.period_s) * least / codes
+
+
+def _held_back(series: Series, learnt: Learnt) -> bool:
+    """Tell whether an encoder may show so small a change only once it has grown."""
+    coarseness = series.picture.coarseness
+    return coarseness > SPREADS and _first_codes(series, learnt) < _FAINT_CODES * coarseness
 
 
 def _in_step(step: Step, period_s: float) -> bool:
