@@ -67,6 +67,18 @@ def test_headers_of_hevc_tell_the_parameter(tmp_path, parameter, times, pixels):
     assert encoded(tmp_path / "a.mp4", "libx265", pixels, **given) == pytest.approx(times, rel=0.01)
 
 
+def test_hevc_whose_blocks_have_their_own_parameters_counts_as_finer(tmp_path):
+    one, own = (
+        encoded(
+            tmp_path / f"{mode}.mp4",
+            "libx265",
+            **{"x265-params": f"crf=31:bframes=0:cutree=0:aq-mode={mode}:log-level=none"},
+        )
+        for mode in (0, 2)
+    )
+    assert own == pytest.approx(one / 2, rel=0.15)
+
+
 @pytest.mark.parametrize("codec", ["mpeg4", "mpeg2video"])
 @pytest.mark.parametrize("code", [5, 10, 20])
 def test_blocks_of_mpeg_tell_their_scale(tmp_path, codec, code):

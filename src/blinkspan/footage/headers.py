@@ -25,6 +25,10 @@ from blinkspan.footage.coarseness import QuantiserStep, step_of_parameter
 
 _FIELD = re.compile(r"^\s*\d+ +(\w+) .*= (-?\d+)\s*$", re.MULTILINE)
 _BASE = 26  # of the parameters of HEVC
+# Where blocks may have parameters of their own, an encoder that spares what stays in the picture
+# takes so much less for most of them than its headers say (staged takes: as much is left out as
+# by H.264 at a mean of 7 less).
+_SPARED = 6
 _FINE_INDEX, _FINE_STEP, _LAST_INDEX, _LAST_STEP = 95, 102.0, 255, 1828.0
 _STEPS_A_CODE = 8
 
@@ -47,6 +51,8 @@ def steps_of_headers(
                     read = value
                 case "init_qp_minus26":
                     sets[read] = value
+                case "cu_qp_delta_enabled_flag":
+                    sets[read] -= _SPARED * value
                 case "slice_qp_delta":
                     parameter = _BASE + sets.get(read, 0) + value
                     steps.append(QuantiserStep(step_of_parameter(parameter), alone))
