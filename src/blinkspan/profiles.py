@@ -6,6 +6,15 @@ from blinkspan.quantities import Measured
 
 # CTA-861 HD and UHD formats scan 1080 of 1125 lines: 0.96 of a refresh period.
 CTA_SCAN_FRACTION = 0.96
+# Of a period. Filming fast, a sensor reads its rows about as slowly as it may (common practice):
+# up to a whole period, the longer the likelier in proportion, but for one camera in ten, which
+# exposes all rows at once. That has this mean and this standard deviation.
+_USUAL_READOUT = Measured(0.6, 0.3)
+
+
+def usual_readout(period_s: float) -> Measured:
+    """Return what may be held of a camera's readout, in seconds, where nothing is known of it."""
+    return _USUAL_READOUT * period_s
 
 
 @dataclass(frozen=True, slots=True)

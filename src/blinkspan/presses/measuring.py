@@ -222,9 +222,10 @@ def _notes(context: Context, slower: int | None) -> tuple[str, ...]:
         notes.append("The lamp is clipped while lit; film it darker or let its glow be seen.")
     if context.readout.source == "assumed":
         notes.append(
-            "The camera's readout time is unknown: anything from none to a whole frame is "
-            "budgeted. Give --readout, 0 for a camera that exposes all rows at once; where panel "
-            "and refresh are known, an answer over many rows would tell any other too."
+            "The camera's readout time is unknown: six tenths of a frame are taken, and anything "
+            "from none to a whole frame is budgeted. Give --readout, 0 for a camera that exposes "
+            "all rows at once; where panel and refresh are known, an answer over many rows would "
+            "tell any other too."
         )
     if context.panel is not None and context.panel.pulsed:
         notes.append(

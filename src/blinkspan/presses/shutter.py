@@ -13,14 +13,14 @@ any readout would: where none is left, it is not told.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from blinkspan.footage.frames import PictureFormat
 from blinkspan.onsets.step import Step
 from blinkspan.onsets.ticks import Ticks
-from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile
+from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile, usual_readout
 from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
@@ -28,7 +28,7 @@ from blinkspan.traces.regions import Quadrilateral, Rectangle, Regions
 _SCAN_DOUBT = 0.02
 _AT_ONCE_S = 1e-4  # from top to bottom: so little, and all rows change together
 # Of the readout's own doubt: so much wider it is left in the fit, which then reads the slant
-# from the panel alone; that a readout lies between nothing and a frame is brought in afterwards.
+# from the panel alone; what is usual is brought in afterwards.
 _HARDLY_HELD = 4.0
 # Of the panel's height, and of the slant: films moving on a panel show it up to so much too
 # small (staged takes).
@@ -71,11 +71,12 @@ def readout_from_slant(
     display: DisplayProfile,
     step: Step | None,
 ) -> Readout:
-    """Return the readout: given, else from the take, else assumed with its range."""
+    """Return the readout: given, else what the take tells of it, else what is usual."""
     picture, period = series.picture, series.clock.period_s
     height, down = picture.height_px, picture.shutter.down
     if camera.readout_s is not None:
         return Readout(camera.readout_s, "given", picture)
+    usual = usual_readout(period)
     scan = _scan_s_per_px(regions.panel, display.refresh_hz)
     if step is not None and scan is not None and down:
         # Where no scan explains the slant, all rows change at once and the slant is the
@@ -86,10 +87,11 @@ def readout_from_slant(
             possible = -2 * u <= whole_s <= period + 2 * u
             if pace == scan and possible and whole_s < 2 * u:
                 break
-            if possible and u < period / np.sqrt(12.0):
-                told = Measured(float(np.clip(whole_s, 0.0, period)), u)
+            if possible and u < usual.u:
+                told = Measured(whole_s, u).weighed_with(usual)
+                told = replace(told, value=min(max(told.value, 0.0), period))
                 return Readout(told, "from the take", picture)
-    return Readout(Measured(period / 2, period / np.sqrt(12.0)), "assumed", picture)
+    return Readout(usual, "assumed", picture)
 
 
 def slants_to_try(
@@ -136,7 +138,7 @@ def _row_s(series: Series, camera: CameraProfile) -> Measured:
     if camera.readout_s is not None:
         return camera.readout_s * (down / height)
     doubt_s = _HARDLY_HELD * period / np.sqrt(12.0)
-    return Measured(down * period / 2 / height, abs(down) * doubt_s / height)
+    return Measured(period / 2, doubt_s) * (down / height)
 
 
 def _scan_s_per_px(panel: Quadrilateral | None, refresh_hz: float | None) -> float | None:

@@ -20,7 +20,7 @@ from blinkspan.presses.late import without_late_answers
 from blinkspan.presses.panel_step import PanelStep
 from blinkspan.presses.searching import Found, Learnt, Search, settled
 from blinkspan.presses.shutter import Readout
-from blinkspan.profiles import CameraProfile, DisplayProfile
+from blinkspan.profiles import CameraProfile, DisplayProfile, usual_readout
 from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.reduction import Series
 from blinkspan.traces.regions import Regions
@@ -59,10 +59,9 @@ class Strobed:
     def readout(self) -> Readout:
         """The camera's readout, which alone makes rows see a flash apart."""
         picture, slant = self.series.picture, self.strobe.slant_s_per_px
-        anything = _any_readout(self.series)
-        told = slant.u < _TOLD * anything.u
+        told = slant.u < _TOLD * _usual_row(self.series).u
         whole_s = -picture.shutter.down * slant.value * picture.height_px
-        longest_s = 2 * abs(anything.value) * picture.height_px
+        longest_s = self.series.clock.period_s
         return Readout(
             Measured(min(max(whole_s, 0.0), longest_s), slant.u * picture.height_px),
             "from the take" if told else "assumed",
@@ -74,7 +73,7 @@ def strobed(
     series: Series, exposure_s: Measured, camera: CameraProfile, display: DisplayProfile
 ) -> Strobed | None:
     """Return the take without its strobe, None where the panel's light does not flash."""
-    row_s, down = _any_readout(series), series.picture.shutter.down
+    row_s, down = _usual_row(series), series.picture.shutter.down
     if camera.readout_s is not None:
         row_s = camera.readout_s * (down / series.picture.height_px)
     rates = [display.refresh_hz] if display.refresh_hz is not None else list(KNOWN_RATES_HZ)
@@ -86,11 +85,11 @@ def strobed(
     return Strobed(replace(series, watch=held), strobe, flash, seen)
 
 
-def _any_readout(series: Series) -> Measured:
-    """Return a row's readout where anything up to a frame is possible."""
-    frame_s = series.clock.period_s / series.picture.height_px
-    down = series.picture.shutter.down
-    return Measured(down * frame_s / 2, max(1e-9, abs(down) * rectangular(frame_s / 2)))
+def _usual_row(series: Series) -> Measured:
+    """Return a row's readout where nothing is known of it."""
+    picture = series.picture
+    row_s = usual_readout(series.clock.period_s) * (picture.shutter.down / picture.height_px)
+    return replace(row_s, u=max(1e-9, row_s.u))
 
 
 def strobed_step(
