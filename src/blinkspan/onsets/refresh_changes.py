@@ -11,6 +11,7 @@ common with every other one only. They are looked at as two halves then.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,8 +28,10 @@ _ALIKE, _OVER_CHANCE, _WHOLLY_ALIKE = 0.15, 2.0, 0.9999
 _MOST_ASKED = 40  # presses: what these have in common, the others do as well
 # The first tick in common: how alike its changes are, and how many times the most at rest; those
 # just before at most so many times the spread at rest. An encoder shows some of a change before
-# it comes: so small a share of what follows (squares) is none of the action's.
+# it comes: so small a share of what follows (squares) is none of the action's, nor is a somewhat
+# greater one of which presses have less in common than stands out of rest.
 _LEAST_COMMON, _OVER_REST, _HARDLY_OVER_REST, _LEAKED = 0.03, 5.0, 4.0, 0.005
+_MAY_BE_LEAKED, _ALIKE_OF_SEEN = 0.02, 0.5
 _CLEARLY_COMMON, _CLEARLY_OVER_REST = 0.06, 8.0
 _LEAST_NOISE, _LEAST_SPREAD = 0.005, 0.004
 _SLACK, _BEFORE, _AFTER = 5, 6, 9  # ticks: by how many a press may move, and about its begin
@@ -53,6 +56,8 @@ class Shared:
         The tick, counted from the ticks' zero, that first shows each press's answer.
     sure : ndarray of bool, shape (presses,)
         Whether a press agrees with the others clearly less on any other tick.
+    elsewhere : ndarray of bool, shape (presses,)
+        Whether a press that stands out of rest does not change there as the others do.
     like : ndarray, shape (presses,)
         How much of what the others have in common each press has, 1 for the usual one.
     strength : ndarray, shape (presses,)
@@ -65,10 +70,22 @@ class Shared:
 
     numbers: Numbers
     sure: npt.NDArray[np.bool_]
+    elsewhere: npt.NDArray[np.bool_]
     like: Samples
     strength: Samples
     half: Numbers
     first_tick_clear: bool
+
+
+class _Begun(NamedTuple):
+    """The same of presses that are all alike."""
+
+    numbers: Numbers
+    sure: npt.NDArray[np.bool_]
+    elsewhere: npt.NDArray[np.bool_]
+    like: Samples
+    strength: Samples
+    clear: bool
 
 
 def shared_answers(changes: Changes) -> Shared | None:
@@ -94,9 +111,9 @@ def shared_answers(changes: Changes) -> Shared | None:
 def _shared(changes: Changes, half: Numbers) -> tuple[Shared | None, float]:
     """Return the answers that each part of the presses has in common, and how alike they are."""
     presses = half.size
-    numbers, sure, clear = np.zeros(presses, np.intp), np.zeros(presses, np.bool_), True
+    numbers, clear, least = np.zeros(presses, np.intp), True, 1.0
+    sure, elsewhere = np.zeros(presses, np.bool_), np.zeros(presses, np.bool_)
     like, strength = np.zeros(presses), np.zeros(presses)
-    least = 1.0
     for side in range(int(half.max()) + 1):
         part = np.flatnonzero(half == side)
         anchors, usual = _likeness(changes.of(part))
@@ -104,11 +121,12 @@ def _shared(changes: Changes, half: Numbers) -> tuple[Shared | None, float]:
         begun = None if anchors is None else _begun(changes.of(part), anchors)
         if begun is None:
             return None, least
-        numbers[part], sure[part], like[part], strength[part], part_clear = begun
-        clear &= part_clear
+        numbers[part], sure[part], elsewhere[part] = begun.numbers, begun.sure, begun.elsewhere
+        like[part], strength[part] = begun.like, begun.strength
+        clear &= begun.clear
     if np.mean(sure) < _MOST_SURE:
         return None, least
-    return Shared(numbers, sure, like, strength, half, clear), least
+    return Shared(numbers, sure, elsewhere, like, strength, half, clear), least
 
 
 def _likeness(changes: Changes) -> tuple[Numbers | None, float]:
@@ -142,10 +160,8 @@ def _most_alike_ticks(changes: Changes, places: slice) -> tuple[Numbers, float]:
 
 def _begun(
     changes: Changes, anchors: Numbers
-) -> tuple[Numbers, npt.NDArray[np.bool_], Samples, Samples, bool] | None:
-    """Return on which tick each press begins, whether surely, how like the others, how strongly.
-
-    And whether the first tick is clear.
+) -> "_Begun | None":
+    """Return on which tick each press begins, or None where they have too little in common.
 
     Presses are first laid over each other where they are most alike, then moved by whole ticks
     to where all they have in common agrees best.
@@ -169,9 +185,10 @@ def _begun(
     if first is None:
         return None
     begins = at + moved + first[0]
-    sure = agreeing & _begin_there(changes, begins, agreeing)
+    there = _begin_there(changes, begins, agreeing)
+    sure = agreeing & there
     strength = _strength(changes, begins, sure)
-    return changes.first + begins, sure, like, strength, first[1]
+    return _Begun(changes.first + begins, sure, ~there, like, strength, first[1])
 
 
 def _strength(changes: Changes, begins: Numbers, sure: npt.NDArray[np.bool_]) -> Samples:
@@ -203,7 +220,8 @@ def _begin_there(
     size = np.take_along_axis(changes.size, places, axis=1)
     most = size[:, : RESTING - 1].max(axis=1)
     stands_out = size[:, RESTING:].max(axis=1) > _STANDS_OUT * most
-    begun = size[:, RESTING - 1] > _BEGUN * most
+    before, first_size = size[:, RESTING - 1], size[:, RESTING]
+    begun = (before > _BEGUN * most) & (before**2 > _MAY_BE_LEAKED * first_size**2)
     there = (like > _FIRST_LIKE * common[0]) & ~begun
     found: npt.NDArray[np.bool_] = there | ~stands_out
     return found
@@ -238,10 +256,14 @@ def _first_in_common(
     places = np.clip(at[agreeing, None] + np.array(reach), 0, changes.maps.shape[1] - 1)
     size = np.take_along_axis(changes.size[agreeing], places, axis=1)
     # Where some presses begin a tick before the others, theirs count.
-    power = np.maximum(common, 0.0) * np.quantile(size**2, _UPPER, axis=0)
+    squares = np.quantile(size**2, _UPPER, axis=0)
+    power = np.maximum(common, 0.0) * squares
     rest = common[:RESTING]
     noise, spread = max(_LEAST_NOISE, float(np.abs(rest).max())), max(_LEAST_SPREAD, rest.std())
     leaked = power < _LEAKED * np.append(power[1:], 0.0)
+    stands_out = 1 - np.median(squares[:RESTING]) / np.maximum(squares, 1e-9)
+    unlike = common < _ALIKE_OF_SEEN * stands_out
+    leaked |= unlike & (power < _MAY_BE_LEAKED * np.append(power[1:], 0.0))
     seen = (common > max(_LEAST_COMMON, _OVER_REST * noise)) & ~leaked
     seen[:RESTING] = False
     if not seen.any():

@@ -134,7 +134,9 @@ def _elsewhere(
     sure = shared.sure[told]
     if not sure.any() or abs(together := float(np.median(away[sure]))) > _SAME_TICK:
         return None
-    elsewhere: npt.NDArray[np.bool_] = sure & (np.abs(away - together) > _SAME_TICK)
+    far = np.abs(away - together) > _SAME_TICK
+    # A press whose first game frame is lost begins with its second, one tick on.
+    elsewhere: npt.NDArray[np.bool_] = np.where(sure, far, shared.elsewhere[told] & ~far)
     return elsewhere
 
 
