@@ -93,3 +93,15 @@ def test_a_frame_that_goes_dark_again_is_no_single_rise():
     for levels, single in ((once, True), (twice, False)):
         edge = rising(levels, START[:8], 4 if single else 3, 9)
         assert rises_once(edge, exposure, None, PERIOD, NOISE) is single
+
+
+def test_a_lamp_that_lit_in_lost_frames_may_have_lit_anywhere_in_them():
+    # JCGM 100, 4.3.7: an instant known to lie in a gap of w has u = w / sqrt(12).
+    kept = np.delete(START, [13, 14])
+    levels = gathered(kept - START[13], 0.5 * PERIOD, 0.0)
+    edge = rising(levels, kept, int(np.argmax(levels > 0.5)), kept.size)
+    placed = place_rise(edge, Measured(PERIOD / 2, 1e-5), None, PERIOD, NOISE)
+    gap_s = 2.5 * PERIOD  # less one exposure of half a period at its begin
+    assert placed.u == pytest.approx(gap_s / 12**0.5, rel=0.1)
+    assert abs(placed.value - START[13]) < gap_s / 2
+    assert rises_once(edge, Measured(PERIOD / 2, 1e-5), None, PERIOD, NOISE)

@@ -20,7 +20,7 @@ import pytest
 from blinkspan.onsets.edge import rising_edge
 from blinkspan.onsets.step import Step
 from blinkspan.presses.shutter import readout_from_slant
-from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile
+from blinkspan.profiles import CTA_SCAN_FRACTION, CameraProfile, DisplayProfile, usual_readout
 from blinkspan.quantities import Measured, triangular
 from blinkspan.stage.equipment import Display
 from blinkspan.traces.regions import Regions
@@ -123,7 +123,8 @@ def test_a_scan_less_its_slant_is_the_readout(filmed):
     _, series = filmed
     regions = Regions(LAMP, PANEL, WATCH)
     panel_px, true_row_s = 50.0, 0.0030 / HEIGHT  # PANEL's height; 3 ms of readout
-    slant = Measured(1080 / 1125 / 60 / panel_px - true_row_s, 1e-6)
+    scan_s = 1080 / 1125 / 60 / panel_px
+    slant = Measured(scan_s - true_row_s, 1e-6)
     nothing = np.zeros(1)
     exposure = Measured(0.002, 0.0)
     step = Step(29.0, (), 0.0, None, 0.0, slant, exposure, exposure, nothing, nothing)
@@ -131,4 +132,7 @@ def test_a_scan_less_its_slant_is_the_readout(filmed):
         series, regions, CameraProfile(), DisplayProfile(refresh_hz=60.0), step
     )
     assert found.source == "from the take"
-    assert found.whole_s.value / HEIGHT == pytest.approx(true_row_s, rel=1e-9)
+    told = Measured(true_row_s, float(np.hypot(1e-6, 0.02 * scan_s))) * HEIGHT
+    held = told.weighed_with(usual_readout(series.clock.period_s))
+    assert found.whole_s.value == pytest.approx(held.value, rel=1e-9)
+    assert found.whole_s.u == pytest.approx(held.u, rel=1e-9)

@@ -158,9 +158,7 @@ def _most_alike_ticks(changes: Changes, places: slice) -> tuple[Numbers, float]:
     return found, usual
 
 
-def _begun(
-    changes: Changes, anchors: Numbers
-) -> "_Begun | None":
+def _begun(changes: Changes, anchors: Numbers) -> "_Begun | None":
     """Return on which tick each press begins, or None where they have too little in common.
 
     Presses are first laid over each other where they are most alike, then moved by whole ticks

@@ -56,6 +56,11 @@ class Rising:
         """When each exposure starts, from the first that is half lit."""
         return self.start_s - self.half_s
 
+    @property
+    def gap_s(self) -> float:
+        """How long before the first half lit exposure the one before it starts."""
+        return -float(self.after_s[self.after_s < 0].max(initial=-np.inf))
+
 
 def rising(levels: Samples, start_s: Samples, frame: int, stop: int) -> Rising:
     """Return the frames around the edge at ``frame``; ``stop`` is where the light ends again."""
@@ -108,7 +113,7 @@ def place_rise(
 
     ``constant_s`` is None for a lamp that lights at once.
     """
-    places = _places(period_s, _FINE_PLACES_A_FRAME)
+    places = _places(period_s, _FINE_PLACES_A_FRAME, edge.gap_s)
     constants = (0.0,) if constant_s is None else constant_s.nodes()
     misfits = np.stack(
         [
@@ -139,7 +144,7 @@ def rises_once(
 ) -> bool:
     """Tell whether a single rise explains every frame around the edge."""
     tau = 0.0 if constant_s is None else constant_s.value
-    places = _places(period_s)
+    places = _places(period_s, gap_s=edge.gap_s)
     worst = min(
         float(np.abs(_shares(edge.after_s, places, e, tau) - edge.levels).max(axis=1).min())
         for e in exposure_s.nodes()
@@ -157,9 +162,13 @@ def _of_equal_length(edges: list[Rising]) -> list[tuple[Samples, Samples]]:
     ]
 
 
-def _places(period_s: float, places_a_frame: int = _PLACES_A_FRAME) -> Samples:
-    """Return where the light may begin, from the first frame that is half lit."""
-    places: Samples = period_s * np.arange(-1.5, 1.0, 1 / places_a_frame)
+def _places(period_s: float, places_a_frame: int = _PLACES_A_FRAME, gap_s: float = 0.0) -> Samples:
+    """Return where the light may begin, from the first frame that is half lit.
+
+    Where frames are lost before it, as far back as the one before them.
+    """
+    lost = round(gap_s / period_s) - 1 if np.isfinite(gap_s) else 0
+    places: Samples = period_s * np.arange(-1.5 - max(0, lost), 1.0, 1 / places_a_frame)
     return places
 
 
