@@ -57,7 +57,7 @@ class Shared:
     sure : ndarray of bool, shape (presses,)
         Whether a press agrees with the others clearly less on any other tick.
     elsewhere : ndarray of bool, shape (presses,)
-        Whether a press that stands out of rest does not change there as the others do.
+        Whether a press that agrees and stands out of rest does not begin as the others do.
     like : ndarray, shape (presses,)
         How much of what the others have in common each press has, 1 for the usual one.
     strength : ndarray, shape (presses,)
@@ -183,10 +183,10 @@ def _begun(changes: Changes, anchors: Numbers) -> "_Begun | None":
     if first is None:
         return None
     begins = at + moved + first[0]
-    there = _begin_there(changes, begins, agreeing)
+    there, unlike = _begin_there(changes, begins, agreeing)
     sure = agreeing & there
     strength = _strength(changes, begins, sure)
-    return _Begun(changes.first + begins, sure, ~there, like, strength, first[1])
+    return _Begun(changes.first + begins, sure, agreeing & unlike, like, strength, first[1])
 
 
 def _strength(changes: Changes, begins: Numbers, sure: npt.NDArray[np.bool_]) -> Samples:
@@ -204,11 +204,12 @@ def _strength(changes: Changes, begins: Numbers, sure: npt.NDArray[np.bool_]) ->
 
 def _begin_there(
     changes: Changes, begins: Numbers, agreeing: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.bool_]:
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
     """Tell which presses begin as the others do, and not before, where they stand out of rest.
 
-    A list that scrolls on and on, from another place each time, agrees as well a tick off: but
-    its first tick then is not like the others' first, or there was one as great before.
+    And whose first tick is not like the others' first. A list that scrolls on and on, from
+    another place each time, agrees as well a tick off: but its first tick then is unlike, or
+    there was one as great before.
     """
     common, sums = _in_common(changes, begins, agreeing, range(1))
     places = np.clip(begins[:, None] + np.arange(-RESTING, _AFTER), 0, changes.maps.shape[1] - 1)
@@ -220,9 +221,9 @@ def _begin_there(
     stands_out = size[:, RESTING:].max(axis=1) > _STANDS_OUT * most
     before, first_size = size[:, RESTING - 1], size[:, RESTING]
     begun = (before > _BEGUN * most) & (before**2 > _MAY_BE_LEAKED * first_size**2)
-    there = (like > _FIRST_LIKE * common[0]) & ~begun
-    found: npt.NDArray[np.bool_] = there | ~stands_out
-    return found
+    unlike: npt.NDArray[np.bool_] = stands_out & (like <= _FIRST_LIKE * common[0])
+    there: npt.NDArray[np.bool_] = ~unlike & ~(begun & stands_out)
+    return there, unlike
 
 
 def _in_common(
