@@ -176,7 +176,7 @@ def _unclipped(
 def _without_room_light(values: Samples, around: Samples, lit: npt.NDArray[np.bool_]) -> Samples:
     """Take off the part of the dark frames that follows the ring around the lamp."""
     dark = ~lit
-    room = around - np.median(around[dark])
+    room = around - around[dark].mean()
     power = float(room[dark] @ room[dark])
     if power <= 0:
         return values
