@@ -37,3 +37,21 @@ def test_an_encoders_last_bit_is_no_change_and_one_code_is():
         film[470:, 4:6, 4:6] += change
         score = score_of(film, 450, 520, look_before(film, 450, PERIOD), idle, evidence)
         assert first_change(score, evidence.threshold) == seen
+
+
+def test_a_picture_that_is_drawn_anew_at_rest_still_shows_an_answer_that_is_far_greater():
+    light = np.full((900, 12, 16), 9000, np.uint16)
+    moments = Moments(list(range(30, 630, 60)), 40)
+    drawn = np.random.default_rng(5)
+    for key in (68, 248, 368, 608):  # an encoder draws some of what it had left out
+        light[key:] = 9000 + drawn.integers(-300, 300, light.shape[1:])
+    idle = learn_idle(light, moments, PERIOD)
+    film = light.copy()
+    film[720:, 4:8, 4:8] += 9000
+    look = look_before(film, 710, PERIOD)
+    found = []
+    for open_ended in (False, True):
+        evidence = learn_evidence(film, idle, open_ended=open_ended)
+        score = score_of(film, 710, 780, look, idle, evidence)
+        found.append(first_change(score, evidence.threshold))
+    assert found == [None, 10]

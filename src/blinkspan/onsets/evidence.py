@@ -34,18 +34,25 @@ class Evidence:
     typical, scale : ndarray, shape (blocks,)
         The idle level and spread of each block's mean squared change.
     threshold : float
+    open_ended : bool
+        Whether a cell that strays farther than most counts for more.
     """
 
     typical: Samples
     scale: Samples
     threshold: float
+    open_ended: bool
 
 
-def learn_evidence(film: Film, idle: Idle) -> Evidence:
-    """Return the scale of surprise, learnt from the idle moments."""
+def learn_evidence(film: Film, idle: Idle, *, open_ended: bool = False) -> Evidence:
+    """Return the scale of surprise, learnt from the idle moments.
+
+    A picture without noise strays at rest by as much as a cell may count, wherever an encoder
+    draws it anew: only ``open_ended`` does an answer then stand out of that.
+    """
     reach = idle.moments.reach
     by_moment = [
-        _block_surprise(film, m, m + reach, look, idle)
+        _block_surprise(film, m, m + reach, look, idle, open_ended=open_ended)
         for m, look in zip(idle.moments.frames, idle.looks, strict=True)
     ]
     surprise = np.concatenate(by_moment)
@@ -54,14 +61,15 @@ def learn_evidence(film: Film, idle: Idle) -> Evidence:
     scores = [((each - typical) / scale).max(axis=1) for each in by_moment]
     middle = float(np.median(np.concatenate(scores)))
     tail = float(np.percentile([score.max() for score in scores], _MOST_MOMENTS))
-    return Evidence(typical, scale, max(_LEAST_SCORE, middle + _TAIL * (tail - middle)))
+    threshold = max(_LEAST_SCORE, middle + _TAIL * (tail - middle))
+    return Evidence(typical, scale, threshold, open_ended)
 
 
 def score_of(
     film: Film, first: Frame, stop: Frame, look: Look, idle: Idle, evidence: Evidence
 ) -> Samples:
     """Return the score of frames ``first`` to ``stop`` against the look before, shape (m,)."""
-    surprise = _block_surprise(film, first, stop, look, idle)
+    surprise = _block_surprise(film, first, stop, look, idle, open_ended=evidence.open_ended)
     score: Samples = ((surprise - evidence.typical) / evidence.scale).max(axis=1)
     return score
 
@@ -74,7 +82,7 @@ def first_change(score: Samples, threshold: float) -> int | None:
 
 
 def _block_surprise(
-    film: Film, first: Frame, stop: Frame, look: Look, idle: Idle
+    film: Film, first: Frame, stop: Frame, look: Look, idle: Idle, *, open_ended: bool
 ) -> npt.NDArray[np.float64]:
     """Mean squared change in idle units of each block and of the whole, shape (m, blocks + 1)."""
     stop = min(stop, film.shape[0])
@@ -82,7 +90,11 @@ def _block_surprise(
     by_row, by_column = _averages(height), _averages(width)
     means = np.empty((stop - first, by_row.shape[0], by_column.shape[0]), np.float32)
     for frames, z in strayed(film, first, stop, look, idle):
-        np.clip(z, -_MOST_STRAYED, _MOST_STRAYED, out=z)
+        if open_ended:
+            far = np.abs(z) > _MOST_STRAYED
+            z[far] = _MOST_STRAYED * (1 + np.log(np.abs(z[far]) / _MOST_STRAYED))
+        else:
+            np.clip(z, -_MOST_STRAYED, _MOST_STRAYED, out=z)
         np.multiply(z, z, out=z)
         np.matmul(by_row @ z.reshape(-1, height, width), by_column.T, out=means[frames])
     shares = np.outer((by_row > 0).sum(axis=1) / height, (by_column > 0).sum(axis=1) / width)

@@ -48,18 +48,21 @@ def find_answers(series: Series, todo: list[Search]) -> Found:
     """
     film, start_s, period = series.watch, series.clock.start_s, series.clock.period_s
     idle = learn_idle(film, idle_moments(start_s, [s.lamp_frame for s in todo], period), period)
-    evidence = learn_evidence(film, idle)
     looks = [look_at(film, s.lamp_frame, period, idle.drift) for s in todo]
     begins = [max(0, s.lamp_frame - 2) for s in todo]
-    scores = [
-        score_of(film, begin, s.stop, look, idle, evidence)
-        for begin, s, look in zip(begins, todo, looks, strict=True)
-    ]
-    # What the scene does by itself, seen once too often, is still far below a real answer.
-    usual = _SHARE_OF_USUAL * float(np.median([score.max() for score in scores]))
-    threshold = max(evidence.threshold, usual)
-    changes = _first_changes(begins, scores, [threshold] * len(todo))
-    if all(change is None for change in changes):
+    for open_ended in (False, True):
+        evidence = learn_evidence(film, idle, open_ended=open_ended)
+        scores = [
+            score_of(film, begin, s.stop, look, idle, evidence)
+            for begin, s, look in zip(begins, todo, looks, strict=True)
+        ]
+        # What the scene does by itself, seen once too often, is still far below a real answer.
+        usual = _SHARE_OF_USUAL * float(np.median([score.max() for score in scores]))
+        threshold = max(evidence.threshold, usual)
+        changes = _first_changes(begins, scores, [threshold] * len(todo))
+        if any(change is not None for change in changes):
+            break
+    else:
         return Found([None] * len(todo), [], None)
     given = series, todo
     jumps = None
