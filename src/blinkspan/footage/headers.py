@@ -23,6 +23,7 @@ from av.video.stream import VideoStream
 
 from blinkspan.footage.coarseness import QuantiserStep, step_of_parameter
 
+WITH_HEADERS = ("hevc", "vp9", "av1")
 _FIELD = re.compile(r"^\s*\d+ +(\w+) .*= (-?\d+)\s*$", re.MULTILINE)
 _BASE = 26  # of the parameters of HEVC
 # Where blocks may have parameters of their own, an encoder that spares what stays in the picture
@@ -38,9 +39,7 @@ _log = Lock()  # the level of FFmpeg's log is the whole process's
 def steps_of_headers(
     stream: VideoStream, packets: "Iterable[Packet[VideoStream]]"
 ) -> list[QuantiserStep]:
-    """Return what packets name in the order of decoding: nothing in other codecs."""
-    if stream.codec_context.codec.canonical_name not in ("hevc", "vp9", "av1"):
-        return []
+    """Return what packets of such a codec name, in the order of decoding."""
     sets: dict[int, int] = {}
     read = 0
     steps: list[QuantiserStep] = []

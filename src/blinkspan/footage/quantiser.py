@@ -8,7 +8,7 @@ from itertools import islice
 
 from blinkspan.footage.coarseness import TELLS_QUANTISER, QuantiserStep, steps_of_pictures
 from blinkspan.footage.file import decoded, open_container
-from blinkspan.footage.headers import steps_of_headers
+from blinkspan.footage.headers import WITH_HEADERS, steps_of_headers
 from blinkspan.footage.reel import Reel
 
 _PICTURES = 8  # one that stands alone, and some that build on others
@@ -28,10 +28,6 @@ def steps_amid(reel: Reel) -> list[QuantiserStep]:
         stream.thread_count = 1
         stream.codec_context.options = TELLS_QUANTISER
         packets = reel.packets_from(key, container, stream) or container.demux(stream)
-        steps = steps_of_pictures(islice(decoded(packets), _PICTURES), reel.picture.bit_depth)
-    if steps:
-        return steps
-    with open_container(reel.path) as container:
-        stream = reel.prepared(container)
-        packets = reel.packets_from(key, container, stream) or container.demux(stream)
-        return steps_of_headers(stream, islice(packets, _PICTURES))
+        if stream.codec_context.codec.canonical_name in WITH_HEADERS:
+            return steps_of_headers(stream, islice(packets, _PICTURES))
+        return steps_of_pictures(islice(decoded(packets), _PICTURES), reel.picture.bit_depth)
