@@ -6,6 +6,7 @@ encoder of MPEG-2 or MPEG-4 is given. VP9's bitstream specification: a step of 1
 code at an index of 95, of 1828 at 255.
 """
 
+from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import av.logging
 import numpy as np
 import pytest
 
+from blinkspan.errors import UnreadableTake
 from blinkspan.footage.headers import step_of_index
 from blinkspan.footage.video import open_take
 
@@ -136,3 +138,14 @@ def test_tracing_headers_leaves_the_log_as_it_was(tmp_path):
     before = av.logging.get_level()
     encoded(tmp_path / "a.mp4", "libx265", **{"x265-params": "log-level=none"})
     assert av.logging.get_level() == before
+
+
+def test_a_film_damaged_amid_still_opens_or_is_refused_in_words(tmp_path):
+    film = tmp_path / "a.mp4"
+    encoded(film, "libx265", **{"x265-params": "log-level=none"})
+    whole = film.read_bytes()
+    media = whole.index(b"mdat") + 200
+    for at in range(media, len(whole) - 400, 997):
+        film.write_bytes(whole[:at] + bytes(300) + whole[at + 300 :])
+        with suppress(UnreadableTake):
+            assert open_take(film).format.coarseness >= 1.0

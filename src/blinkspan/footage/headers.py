@@ -14,10 +14,12 @@ one code. (Clauses and figures from memory.)
 
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from threading import Lock
 
 import av.logging
 from av.bitstream import BitStreamFilterContext
+from av.error import FFmpegError
 from av.packet import Packet
 from av.video.stream import VideoStream
 
@@ -77,14 +79,15 @@ def _traced(
         before = av.logging.get_level()
         av.logging.set_level(av.logging.INFO)
         try:
-            reader = BitStreamFilterContext("trace_headers", stream)
-            for packet in packets:
-                alone = packet.is_keyframe
-                reader.filter(packet)
-                text = "".join(message for _, _, message in lines)
-                lines.clear()
-                fields = [(field[1], int(field[2])) for field in _FIELD.finditer(text)]
-                traced.append((alone, fields))
+            with suppress(FFmpegError):  # who reads the whole of a damaged film refuses it
+                reader = BitStreamFilterContext("trace_headers", stream)
+                for packet in packets:
+                    alone = packet.is_keyframe
+                    reader.filter(packet)
+                    text = "".join(message for _, _, message in lines)
+                    lines.clear()
+                    fields = [(field[1], int(field[2])) for field in _FIELD.finditer(text)]
+                    traced.append((alone, fields))
         finally:
             av.logging.set_level(before)
     return traced
