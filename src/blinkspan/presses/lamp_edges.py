@@ -1,6 +1,6 @@
 """When each press lit and left the lamp, and what that tells of the exposure."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,7 @@ def exposure_of_edges(
     if constant_s is not None:
         return exposure_from_edges(0, 0, period_s)
     guess = Measured(period_s / 2, period_s / 4)
+    lamp = replace(lamp, noise=lamp.steady_noise)  # whether a frame is partly lit, not by how much
     edges = [_first_edge(lamp, spell, guess) for spell in spells]
     if not _held_alike(spells, lamp.trace.values.size):
         ends = [dark_edge(lamp, spell, guess) for spell in spells]

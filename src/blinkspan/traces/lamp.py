@@ -47,6 +47,9 @@ class LampTrace:
         0 dark, 1 lit; times are those of the lamp's own middle row.
     noise : float
         Standard deviation of a dark or a lit frame, whichever is more, in units of the lit level.
+    steady_noise : float
+        The same of frames that are like their neighbours; less for a lamp read from its glow,
+        of which an encoder leaves more in doubt where the lamp has just changed.
     clipped : bool
         True where all of the lamp is at the top of the code range while lit, so
         that the lit fraction of a frame reads too high.
@@ -56,6 +59,7 @@ class LampTrace:
 
     trace: Trace
     noise: float
+    steady_noise: float
     clipped: bool
     pulsed: bool
 
@@ -83,7 +87,8 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     around = series.around.astype(np.float64) / FULL_SCALE
     values, lit = _freed(_mean_light(series.lamp), around)
     _refuse_a_lamp_that_never_blinks(values, lit)
-    clipped, least_noise = False, _CODED_NOISE * (series.picture.coarseness - 1.0)
+    coded = _CODED_NOISE * (series.picture.coarseness - 1.0)
+    clipped, least_noise = False, coded
     if series.lamp_clipped[lit].mean() > 0.2:
         pixels: Samples = series.lamp.reshape(series.lamp.shape[0], -1) / FULL_SCALE
         glow = _unclipped(pixels, lit, _white(series.picture))
@@ -95,7 +100,8 @@ def lamp_trace(series: Series, row_s: float) -> LampTrace:
     start_s = series.clock.start_s + series.lamp_region.middle_row_px * row_s
     dark, bright, restless = _spread(values[~lit]), *_lit_spreads(values, lit)
     pulsed = bright > max(_PULSED, _PULSED_OVER_DARK * dark) and restless > _RESTLESS * bright
-    return LampTrace(Trace(values, start_s), max(dark, bright, least_noise), clipped, pulsed)
+    steady = max(dark, bright, coded)
+    return LampTrace(Trace(values, start_s), max(steady, least_noise), steady, clipped, pulsed)
 
 
 def _mean_light(lamp: Light) -> Samples:
