@@ -75,3 +75,24 @@ def test_a_lamp_told_by_its_glow_is_boxed_about_its_core():
         assert box.y <= core.y
         assert core.x + core.width <= box.x + box.width
         assert core.y + core.height <= box.y + box.height
+
+
+def test_a_lamp_that_an_encoder_draws_once_more_beside_it_is_boxed_where_it_blinks():
+    class Drawn:
+        format, clock = GrabbedScreen.format, GrabbedScreen.clock
+
+        def __iter__(self) -> Iterator[Luma]:
+            for i in range(900):
+                luma = np.full((360, 640), 40, np.uint8)
+                if any(a <= i < b for a, b in LIT):
+                    luma[320:332, 400:412] = 200
+                    luma[292:295, 392:395] = 230  # a few pixels, brighter yet
+                yield luma
+
+    *_, survey = survey_take(Drawn(), None)
+    assert isinstance(survey, Survey)
+    *_, box = lamp_box(Drawn(), survey, find_lamp(survey, None))
+    assert isinstance(box, Rectangle)
+    assert box.y > 300
+    assert box.x <= 400
+    assert box.x + box.width >= 412

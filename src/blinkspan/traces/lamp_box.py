@@ -21,6 +21,7 @@ from blinkspan.traces.survey import Survey
 _MARGIN = 1.75  # side of the box over the spot's own: a rim of glow tells a clipped lamp's course
 _SMALLEST_PX = 6
 _REACH_CELLS = 4  # the part of the full picture that is looked at
+_NEAR_CELLS = 1  # about the pulse's, where the spot is brightest
 _LOOKS = 3  # onsets looked at in full; each costs only the decoding up to it
 _HALF = 0.5  # of the spot's light: where its rim is
 
@@ -63,7 +64,9 @@ def lamp_box(frames: Frames, survey: Survey, spot: Spot) -> Iterator[int | Recta
             break
         if i % 60 == 59:
             yield survey.film.shape[0]
-    boxes = [_spot_box(rise, look.part) for look, rise in zip(looks, rises, strict=True)]
+    boxes = [
+        _spot_box(rise, look, survey.factor) for look, rise in zip(looks, rises, strict=True)
+    ]
     yield _path_box(survey, pulses, looks, boxes)
 
 
@@ -107,11 +110,19 @@ def _part(survey: Survey, pulse: Pulse) -> Rectangle:
     return Rectangle(left, top, right - left, bottom - top)
 
 
-def _spot_box(rise: Grid, part: Rectangle) -> tuple[float, float, float, float]:
-    """Return left, top, right and bottom of what became bright, in pixels of the picture."""
-    peak = np.unravel_index(int(np.argmax(rise)), rise.shape)
-    pieces, _ = label(rise >= _HALF * np.percentile(rise, 100 * (1 - 4 / rise.size)))
-    rows, columns = np.nonzero(pieces == pieces[peak])
+def _spot_box(rise: Grid, look: _Look, factor: int) -> tuple[float, float, float, float]:
+    """Return left, top, right and bottom of what became bright, in pixels of the picture.
+
+    A coarse encoder may draw the lamp once more beside it: the one at the pulse's cell counts.
+    """
+    part = look.part
+    top = max(0, (look.pulse.row - _NEAR_CELLS) * factor - part.y)
+    left = max(0, (look.pulse.column - _NEAR_CELLS) * factor - part.x)
+    side = (2 * _NEAR_CELLS + 1) * factor
+    near = rise[top : top + side, left : left + side]
+    row, column = np.unravel_index(int(np.argmax(near)), near.shape)
+    pieces, _ = label(rise >= _HALF * np.percentile(near, 100 * (1 - 4 / near.size)))
+    rows, columns = np.nonzero(pieces == pieces[top + row, left + column])
     return (
         part.x + float(columns.min()),
         part.y + float(rows.min()),
