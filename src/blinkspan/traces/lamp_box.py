@@ -64,9 +64,7 @@ def lamp_box(frames: Frames, survey: Survey, spot: Spot) -> Iterator[int | Recta
             break
         if i % 60 == 59:
             yield survey.film.shape[0]
-    boxes = [
-        _spot_box(rise, look, survey.factor) for look, rise in zip(looks, rises, strict=True)
-    ]
+    boxes = [_spot_box(rise, look, survey.factor) for look, rise in zip(looks, rises, strict=True)]
     yield _path_box(survey, pulses, looks, boxes)
 
 
