@@ -16,7 +16,7 @@ CTA-861: 1080 of 1125 lines carry the picture, 0.96 of a refresh from top to bot
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from blinkspan.onsets.row_changes import RowChanges
 from blinkspan.profiles import CTA_SCAN_FRACTION
-from blinkspan.quantities import Measured
+from blinkspan.quantities import Measured, rectangular
 from blinkspan.traces.trace import Samples
 
 _CLOCK_REACH = 500e-6  # how far a camera's and a console's clock may differ together
@@ -130,7 +130,7 @@ def fit_whole_grid(
         if beam.power > _STANDS_OUT:
             grid = _refined(x, at, rows, beam, rates_hz)
             if _scanned(grid, slants):
-                grids.append(grid)
+                grids.append(_of_known_scan(grid, slants) if _of_few_rows(grid, slants) else grid)
     if not grids:
         if strobed:
             return NoGrid.STROBED
@@ -146,7 +146,19 @@ def _scanned(grid: WholeGrid, slants: Samples) -> bool:
     slant = grid.slant_s_per_px
     doubt = 2 * slant.u + 0.05 * float(slants[-1])
     inside = float(slants[0]) - doubt < slant.value < float(slants[-1]) + doubt
-    return inside and slant.value > _CLEAR_OF_NONE * slant.u
+    return inside and (_of_few_rows(grid, slants) or slant.value > _CLEAR_OF_NONE * slant.u)
+
+
+def _of_few_rows(grid: WholeGrid, slants: Samples) -> bool:
+    """Tell whether no scan's slant would be clear of none."""
+    return _CLEAR_OF_NONE * grid.slant_s_per_px.u > float(slants[0])
+
+
+def _of_known_scan(grid: WholeGrid, slants: Samples) -> WholeGrid:
+    """Return the grid with its slant weighed with those that a scan may have."""
+    lowest, highest = float(slants[0]), float(slants[-1])
+    scan = Measured((lowest + highest) / 2, rectangular((highest - lowest) / 2))
+    return replace(grid, slant_s_per_px=grid.slant_s_per_px.weighed_with(scan))
 
 
 def _still(changes: RowChanges) -> bool:
