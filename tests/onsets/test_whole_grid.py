@@ -109,6 +109,25 @@ def test_what_pulses_in_all_rows_at_once_is_no_scan():
     assert fitted(changes_of(strobe, 0.0)) is NoGrid.STROBED
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_few_rows_tell_the_grid_and_the_scan_is_known(seed):
+    """A strip of a tenth of the panel hardly shows its slant, which scans have all the same."""
+    true_hz = 60.0
+    ticks = 0.0042 + np.arange(600) / true_hz
+    seen = changes_of(ticks, 0.96 / 60, seed=seed, noise=0.6)
+    strip = RowChanges(seen.values, seen.at_s, 500.0 + ROWS / 10, seen.light)
+    # The rows of the strip, seen where they are.
+    shift_s = (0.96 / 60 / PANEL_PX - READOUT) * (ROWS - strip.row_px)
+    at = np.stack([np.interp(seen.at_s + d, seen.at_s, v) for d, v in zip(shift_s, seen.values.T)])
+    grid = fitted(RowChanges(at.T, seen.at_s, strip.row_px, seen.light))
+    assert isinstance(grid, WholeGrid)
+    assert grid.nominal_hz == 60.0
+    slant = grid.slant_s_per_px
+    assert slant.value == pytest.approx(0.96 / 60 / PANEL_PX - READOUT, abs=2 * slant.u)
+    # JCGM 100, 4.3.7: no wider than a readout of none to a period and a scan known to 3 in 100.
+    assert slant.u * PANEL_PX < (PERIOD + 0.06 * 0.96 / 60) / 12**0.5
+
+
 def test_a_still_picture_and_a_short_take_have_none():
     still = changes_of(np.array([]), 0.016, noise=2e-4)
     assert fitted(still) is NoGrid.STILL

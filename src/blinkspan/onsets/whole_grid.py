@@ -32,6 +32,7 @@ _STANDS_OUT = 8.0  # times the power of neighbouring rates
 _STROBED = 0.05  # of the mean light: so deep a swing in all rows at once is a strobed backlight
 _PULSES = 50.0  # times the power of neighbouring rates that such a swing stands out
 _CLEAR_OF_NONE = 8.0  # standard uncertainties that a scan's slant is away from none
+_AS_LOUD = 0.5  # of what is heard of all rows at once: rows that do pulse at once reach 0.04 of it
 _FASTEST_SEEN = 0.501  # turns a camera frame: a faster change is told from a slower one no more
 _CONTROLS = np.concatenate([np.linspace(0.93, 0.98, 12), np.linspace(1.02, 1.07, 12)])
 _SLANTS = 25
@@ -93,6 +94,11 @@ class _Beam:
     beside: float
     slant: float
 
+    @property
+    def heard(self) -> float:
+        """The power that ``power`` holds against that beside."""
+        return self.power * self.beside
+
 
 def fit_whole_grid(
     changes: RowChanges, period_s: float, rates_hz: list[float], panel_px: float | None
@@ -117,6 +123,7 @@ def fit_whole_grid(
     x = changes.tamed
     below = rows - float(rows.mean())
     grids: list[WholeGrid] = []
+    few_rows: list[WholeGrid] = []
     strobed = False
     for nominal in rates_hz:
         if nominal * period_s > _FASTEST_SEEN:
@@ -125,12 +132,16 @@ def fit_whole_grid(
         slants = _slants(nominal, period_s, panel_px, float(np.ptp(rows)))
         beam = sums.steered(slants)
         at_once = sums.steered(np.linspace(-period_s, 0.0, 9) / max(float(np.ptp(rows)), 1.0))
-        swing = 2 * math.sqrt(at_once.power * at_once.beside) / x.size
+        swing = 2 * math.sqrt(at_once.heard) / x.size
         strobed |= at_once.power > max(_PULSES, beam.power) and swing > _STROBED * changes.light
         if beam.power > _STANDS_OUT:
             grid = _refined(x, at, rows, beam, rates_hz)
             if _scanned(grid, slants):
-                grids.append(_of_known_scan(grid, slants) if _of_few_rows(grid, slants) else grid)
+                grids.append(grid)
+            elif beam.heard > _AS_LOUD * at_once.heard and _maybe_scanned(grid, slants):
+                few_rows.append(_of_known_scan(grid, slants))
+    if not grids and not strobed:
+        grids = few_rows
     if not grids:
         if strobed:
             return NoGrid.STROBED
@@ -144,14 +155,18 @@ def fit_whole_grid(
 def _scanned(grid: WholeGrid, slants: Samples) -> bool:
     """Tell whether rows change one after the other as a scan has them, and not together."""
     slant = grid.slant_s_per_px
+    return _as_a_scan(slant, slants) and slant.value > _CLEAR_OF_NONE * slant.u
+
+
+def _maybe_scanned(grid: WholeGrid, slants: Samples) -> bool:
+    """Tell whether too few rows change for any scan to be clear of none."""
+    slant = grid.slant_s_per_px
+    return _as_a_scan(slant, slants) and _CLEAR_OF_NONE * slant.u > float(slants[0])
+
+
+def _as_a_scan(slant: Measured, slants: Samples) -> bool:
     doubt = 2 * slant.u + 0.05 * float(slants[-1])
-    inside = float(slants[0]) - doubt < slant.value < float(slants[-1]) + doubt
-    return inside and (_of_few_rows(grid, slants) or slant.value > _CLEAR_OF_NONE * slant.u)
-
-
-def _of_few_rows(grid: WholeGrid, slants: Samples) -> bool:
-    """Tell whether no scan's slant would be clear of none."""
-    return _CLEAR_OF_NONE * grid.slant_s_per_px.u > float(slants[0])
+    return float(slants[0]) - doubt < slant.value < float(slants[-1]) + doubt
 
 
 def _of_known_scan(grid: WholeGrid, slants: Samples) -> WholeGrid:
