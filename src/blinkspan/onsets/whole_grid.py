@@ -140,8 +140,8 @@ def fit_whole_grid(
                 grids.append(grid)
             elif beam.heard > _AS_LOUD * at_once.heard and _maybe_scanned(grid, slants):
                 few_rows.append(_of_known_scan(grid, slants))
-    if not grids and not strobed:
-        grids = few_rows
+    if not grids and not strobed and len(rates_hz) == 1:
+        grids = few_rows  # of several rates, too little tells which it is
     if not grids:
         if strobed:
             return NoGrid.STROBED
