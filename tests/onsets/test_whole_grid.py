@@ -112,14 +112,12 @@ def test_what_pulses_in_all_rows_at_once_is_no_scan():
 @pytest.mark.parametrize("seed", range(4))
 def test_a_few_rows_tell_the_grid_and_the_scan_is_known(seed):
     """A strip of a tenth of the panel hardly shows its slant, which scans have all the same."""
-    true_hz = 60.0
-    ticks = 0.0042 + np.arange(600) / true_hz
-    seen = changes_of(ticks, 0.96 / 60, seed=seed, noise=0.6)
-    strip = RowChanges(seen.values, seen.at_s, 500.0 + ROWS / 10, seen.light)
-    # The rows of the strip, seen where they are.
-    shift_s = (0.96 / 60 / PANEL_PX - READOUT) * (ROWS - strip.row_px)
-    at = np.stack([np.interp(seen.at_s + d, seen.at_s, v) for d, v in zip(shift_s, seen.values.T)])
-    strip = RowChanges(at.T, seen.at_s, strip.row_px, seen.light)
+    seen = changes_of(0.0042 + np.arange(600) / 60, 0.96 / 60, seed=seed, noise=0.6)
+    row_px = 500.0 + ROWS / 10
+    sooner_s = (0.96 / 60 / PANEL_PX - READOUT) * (ROWS - row_px)
+    bands = zip(sooner_s, seen.values.T, strict=True)
+    values = np.stack([np.interp(seen.at_s + by, seen.at_s, band) for by, band in bands], axis=1)
+    strip = RowChanges(values, seen.at_s, row_px, seen.light)
     assert fitted(strip) is NoGrid.UNSTEADY  # of several rates, too little tells which it is
     grid = fitted(strip, [60.0])
     assert isinstance(grid, WholeGrid)
