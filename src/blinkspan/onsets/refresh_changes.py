@@ -11,7 +11,6 @@ common with every other one only. They are looked at as two halves then.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -77,17 +76,6 @@ class Shared:
     first_tick_clear: bool
 
 
-class _Begun(NamedTuple):
-    """The same of presses that are all alike."""
-
-    numbers: Numbers
-    sure: npt.NDArray[np.bool_]
-    elsewhere: npt.NDArray[np.bool_]
-    like: Samples
-    strength: Samples
-    clear: bool
-
-
 def shared_answers(changes: Changes) -> Shared | None:
     """Return on which tick each press's answer begins, or None where they have none in common.
 
@@ -123,7 +111,7 @@ def _shared(changes: Changes, half: Numbers) -> tuple[Shared | None, float]:
             return None, least
         numbers[part], sure[part], elsewhere[part] = begun.numbers, begun.sure, begun.elsewhere
         like[part], strength[part] = begun.like, begun.strength
-        clear &= begun.clear
+        clear &= begun.first_tick_clear
     if np.mean(sure) < _MOST_SURE:
         return None, least
     return Shared(numbers, sure, elsewhere, like, strength, half, clear), least
@@ -158,8 +146,8 @@ def _most_alike_ticks(changes: Changes, places: slice) -> tuple[Numbers, float]:
     return found, usual
 
 
-def _begun(changes: Changes, anchors: Numbers) -> "_Begun | None":
-    """Return on which tick each press begins, or None where they have too little in common.
+def _begun(changes: Changes, anchors: Numbers) -> Shared | None:
+    """Return on which tick each of some presses begins that all answer alike, None where unsure.
 
     Presses are first laid over each other where they are most alike, then moved by whole ticks
     to where all they have in common agrees best.
@@ -186,7 +174,8 @@ def _begun(changes: Changes, anchors: Numbers) -> "_Begun | None":
     there, unlike = _begin_there(changes, begins, agreeing)
     sure = agreeing & there
     strength = _strength(changes, begins, sure)
-    return _Begun(changes.first + begins, sure, agreeing & unlike, like, strength, first[1])
+    elsewhere, half = agreeing & unlike, np.zeros_like(begins)
+    return Shared(changes.first + begins, sure, elsewhere, like, strength, half, first[1])
 
 
 def _strength(changes: Changes, begins: Numbers, sure: npt.NDArray[np.bool_]) -> Samples:
