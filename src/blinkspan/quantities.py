@@ -38,8 +38,9 @@ class Measured:
 
         Examples
         --------
-        >>> Measured(1.0, 3.0).weighed_with(Measured(2.0, 4.0))
-        Measured(value=1.36, u=2.4)
+        >>> weighed = Measured(1.0, 3.0).weighed_with(Measured(2.0, 4.0))
+        >>> round(weighed.value, 6), round(weighed.u, 6)
+        (1.36, 2.4)
         """
         share = self.u**2 / (self.u**2 + other.u**2)
         u = self.u * other.u / math.hypot(self.u, other.u)
