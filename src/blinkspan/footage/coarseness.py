@@ -23,6 +23,7 @@ from av.video.frame import PictureType, VideoFrame
 # To be given to a decoder, so that its pictures name their quantiser.
 TELLS_QUANTISER = {"export_side_data": "venc_params"}
 _COARSEST = 8.0  # times good film's; beyond that a film shows blocks, not pictures
+_FINEST = 0.01  # finer than any that codecs have
 
 # FFmpeg's AVVideoEncParams: count, place and size of the blocks, kind of parameter, parameter;
 # a block has four numbers for its place and one for how its own parameter differs.
@@ -55,7 +56,8 @@ def coarseness_of(steps: Iterable[QuantiserStep]) -> float:
     if not codes:
         return 1.0
     # Their mean is that of the parameters, to which encoders hold, not of the steps.
-    return float(np.clip(np.exp(np.mean(np.log(codes))) / _GOOD, 1.0, _COARSEST))
+    times = np.clip(np.array(codes) / _GOOD, _FINEST, None)
+    return float(np.clip(np.exp(np.log(times).mean()), 1.0, _COARSEST))
 
 
 def steps_of_pictures(frames: Iterable[VideoFrame], bit_depth: int) -> list[QuantiserStep]:

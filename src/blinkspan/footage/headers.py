@@ -43,19 +43,19 @@ def steps_of_headers(
 ) -> list[QuantiserStep]:
     """Return what packets of such a codec name, in the order of decoding."""
     sets: dict[int, int] = {}
-    read = 0
+    in_use = 0
     steps: list[QuantiserStep] = []
     for alone, fields in _traced(stream, packets):
         for name, value in fields:
             match name:
                 case "pps_pic_parameter_set_id" | "slice_pic_parameter_set_id":
-                    read = value
+                    in_use = value
                 case "init_qp_minus26":
-                    sets[read] = value
+                    sets[in_use] = value
                 case "cu_qp_delta_enabled_flag":
-                    sets[read] -= _SPARED * value
+                    sets[in_use] = sets.get(in_use, 0) - _SPARED * value
                 case "slice_qp_delta":
-                    parameter = _BASE + sets.get(read, 0) + value
+                    parameter = _BASE + sets.get(in_use, 0) + value
                     steps.append(QuantiserStep(step_of_parameter(parameter), alone))
                 case "base_q_idx":
                     steps.append(QuantiserStep(step_of_index(value), alone))
